@@ -1,0 +1,1 @@
+"""The independent simulator of plucked spokes and whole rounds: numpy and scipy only, nothing of the solver."""

@@ -1,0 +1,47 @@
+"""The commands gathered in one app; imports the command files, which import what is heavy only when they run."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from .demo import demo
+from .describe import describe
+from .read import read
+
+app = typer.Typer(
+    name="tensionear",
+    help="Spoke tension from the sound of plucked spokes: newtons with an honest +/-, and what to do about them.",
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+
+
+def _version(wanted: bool) -> None:
+    """Print the version and stop."""
+    if wanted:
+        from tensionear import __version__
+
+        typer.echo(f"tensionear {__version__}")
+        raise typer.Exit
+
+
+@app.callback(invoke_without_command=True)
+def start(
+    context: typer.Context,
+    version: Annotated[  # noqa: ARG001 - handled by its callback
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Show the version and stop.")
+    ] = False,
+    debug: Annotated[  # noqa: ARG001 - taken off the arguments before they come here
+        bool, typer.Option("--debug", help="Show the traceback of an error; may stand anywhere.")
+    ] = False,
+) -> None:
+    """Without a command the help is shown."""
+    if context.invoked_subcommand is None:
+        typer.echo(context.get_help())
+
+
+app.command()(demo)
+app.command()(read)
+app.command()(describe)

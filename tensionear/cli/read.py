@@ -1,0 +1,183 @@
+"""``tensionear read``: recordings to tensions. Imports options and errors; all that is heavy when it runs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from tensionear.errors import InputError, TensionearError, UsageError
+from tensionear.options import Crossing, Direction, Order, RoundOptions
+from tensionear.reading import Reading
+
+from .show import Form
+
+if TYPE_CHECKING:
+    from tensionear.physics.spoke import Spoke
+    from tensionear.wheel.comparison import Known
+    from tensionear.wheel.model import Wheel
+
+NOT_WITHIN = 1
+MM = 1e-3
+
+
+@dataclass(frozen=True, slots=True)
+class Subject:
+    """What is plucked: a wheel, one kind of spoke, or only a number of spokes; the others are None."""
+
+    wheel: Wheel | None = None
+    spoke: Spoke | None = None
+    free_length_m: float | None = None
+    spokes: int | None = None
+    first: int = 1
+
+    def read(self, sound: str, options: RoundOptions) -> Reading:
+        """Read one recording of it."""
+        from tensionear.pipeline import read as read_sound
+
+        return read_sound(
+            sound,
+            wheel=self.wheel,
+            spoke=self.spoke,
+            free_length_m=self.free_length_m,
+            spokes=self.spokes,
+            first=self.first,
+            options=options,
+        )
+
+
+def read(
+    sounds: Annotated[list[str], typer.Argument(metavar="SOUND...", help="Recordings of one pluck or a whole round.")],
+    wheel: Annotated[str | None, typer.Option(metavar="FILE", help="The wheel file (TOML).")] = None,
+    first: Annotated[int | None, typer.Option(metavar="N", help="The spoke the round starts at.")] = None,
+    kind: Annotated[str | None, typer.Option(metavar="ID", help="The kind of spoke, such as steel-round-2.0.")] = None,
+    length: Annotated[float | None, typer.Option(metavar="MM", help="Its free length, hub to nipple.")] = None,
+    spokes: Annotated[int | None, typer.Option(metavar="N", help="Only the number of spokes: evenness alone.")] = None,
+    order: Annotated[Order, typer.Option(help="In what order the spokes were plucked.")] = "rim",
+    direction: Annotated[Direction, typer.Option(help="Which way round, seen from the right.")] = "cw",
+    missing: Annotated[
+        list[int] | None, typer.Option(metavar="N", help="A spoke not plucked; may be repeated.")
+    ] = None,
+    assign: Annotated[
+        list[str] | None, typer.Option(metavar="PLUCK=SPOKE", help="Which spoke a pluck is; may be repeated.")
+    ] = None,
+    skip: Annotated[list[int] | None, typer.Option(metavar="PLUCK", help="No spoke; may be repeated.")] = None,
+    crossing: Annotated[Crossing | None, typer.Option(help="How spokes meet where they cross.")] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="JSON, and nothing else.")] = False,
+    explain: Annotated[bool, typer.Option("--explain", help="Partials, spectra, what was assumed.")] = False,
+    plain: Annotated[bool, typer.Option("--plain", help="Plain lines for pipes and screen readers.")] = False,
+    strict: Annotated[bool, typer.Option("--strict", help="Exit code 1 if a wheel is not within its limits.")] = False,
+    against: Annotated[str | None, typer.Option(metavar="CSV", help="Tensions known from elsewhere.")] = None,
+) -> None:
+    """Recordings to tensions: give --wheel FILE, or --kind ID with --length MM, or --spokes N."""
+    options = RoundOptions(
+        order, direction, tuple(missing or ()), _assignments(assign or []), tuple(skip or ()), crossing
+    )
+    subject = _subject(wheel, first, kind, length, spokes)
+    known = None if against is None else _known(against)
+    form: Form = "json" if as_json else "plain" if plain else "picture"
+    code = _Run(subject, options, form, explain, known).all(sounds, strict)
+    if code:
+        raise typer.Exit(code)
+
+
+@dataclass(frozen=True, slots=True)
+class _Run:
+    """One run over several recordings, and how they are shown."""
+
+    subject: Subject
+    options: RoundOptions
+    form: Form
+    explain: bool
+    known: dict[int, Known] | None
+
+    def all(self, sounds: list[str], strict: bool) -> int:
+        """Read every recording; the good ones are shown, each bad one is one line, the highest exit code counts."""
+        from . import report
+        from .show import show_json
+
+        code, readings = 0, []
+        for sound in sounds:
+            try:
+                reading = self.subject.read(sound, self.options)
+                readings.append(reading)
+                if self.form != "json":
+                    self._show(sound, reading)
+            except TensionearError as error:
+                code = max(code, report(error))
+        if self.form == "json":
+            show_json(readings)
+        if strict and any(reading.verdict != "within" for reading in readings):
+            code = max(code, NOT_WITHIN)
+        return code
+
+    def _show(self, sound: str, reading: Reading) -> None:
+        """One reading, then what was asked for beside it."""
+        from .show import show, show_comparison, show_explained
+
+        show(reading, self.form)
+        if self.explain:
+            show_explained(sound, reading, self.form)
+        if self.known is not None:
+            from tensionear.wheel.comparison import compare
+
+            show_comparison(compare(reading.spokes, self.known), self.form)
+
+
+def _subject(
+    wheel: str | None, first: int | None, kind: str | None, length: float | None, spokes: int | None
+) -> Subject:
+    """The one thing that is plucked, told by exactly one of three ways."""
+    ways = [
+        way
+        for way, given in (("--wheel", wheel), ("--kind with --length", kind or length), ("--spokes", spokes))
+        if given is not None
+    ]
+    if len(ways) != 1:
+        given = " and ".join(ways) or "none of them"
+        raise UsageError(f"{given} given; give one of --wheel FILE, --kind ID with --length MM, or --spokes N")
+    if first is not None and wheel is None:
+        raise UsageError(f"--first {first} without a wheel file has no spoke to count from; give --wheel FILE")
+    if wheel is not None:
+        from tensionear.loading import load_wheel
+
+        return Subject(wheel=load_wheel(wheel), first=1 if first is None else first)
+    if spokes is not None:
+        return Subject(spokes=spokes)
+    if kind is None or length is None:
+        alone = "--length" if kind is None else "--kind"
+        raise UsageError(f"{alone} alone gives no tension; give --kind ID and --length MM together")
+    from tensionear.library import library_spoke
+
+    return Subject(spoke=library_spoke(kind), free_length_m=length * MM)
+
+
+def _assignments(given: list[str]) -> dict[int, int]:
+    """``PLUCK=SPOKE`` options as a mapping."""
+    found: dict[int, int] = {}
+    for text in given:
+        pluck, _, spoke = text.partition("=")
+        if not (pluck.strip().isdecimal() and spoke.strip().isdecimal()):
+            raise UsageError(
+                f"--assign {text} is not PLUCK=SPOKE; give two numbers counted from 1, such as --assign 12=7"
+            )
+        if int(pluck) in found:
+            raise UsageError(f"--assign gives pluck {int(pluck)} twice; keep one of them")
+        found[int(pluck)] = int(spoke)
+    return found
+
+
+def _known(path: str) -> dict[int, Known]:
+    """The known tensions of a CSV file."""
+    from tensionear.wheel.comparison import known_tensions
+
+    try:
+        text = Path(path).read_text("utf-8-sig")
+    except UnicodeDecodeError:
+        raise InputError(f"{path} is not a text file in UTF-8; save the table as CSV in UTF-8") from None
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise InputError(f"{path} cannot be read ({reason}); check the name of the table") from None
+    return known_tensions(text, path)

@@ -1,0 +1,134 @@
+"""A source of sound heard from end to end: every onset with what it most likely was. Imports capture, pitch, errors.
+
+Nothing here knows which spoke is which. Each onset is heard once for every kind of spoke it might be; of its sound nothing
+is kept but the lines, so that an hour takes no more memory than a minute.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from .capture.channels import best_channel
+from .capture.checks import check_rate, checked
+from .capture.plucks import Pluck, PluckFinder
+from .capture.grid import regrid
+from .capture.recording import AudioSource, Samples
+from .errors import SoundError
+from .pitch.hearing import SKIP_S, Expectation, Heard, Ringing, hear, ringing_after
+from .pitch.kind import Features, onset_features, pluck_probability
+
+_BEFORE_END_S = 0.006
+_RINGS = 0.3  # probability from which an onset's lines are expected to ring on
+_STOPPED_DB, _STOPPED_S = 12.0, 0.05
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Strike:
+    """An onset and what was heard of it.
+
+    ``heard`` has one entry a kind of spoke; ``best`` is the one whose series fits best. ``probability`` that a spoke was
+    plucked; ``stopped``: the ring before it ended just before.
+    """
+
+    onset_s: float
+    ring_s: float
+    novelty_db: float
+    clipped: bool
+    clipped_ring: bool
+    gated: bool
+    stopped: bool
+    level_db: float
+    features: Features
+    probability: float
+    heard: tuple[Heard, ...]
+    best: int
+
+
+@dataclass(frozen=True, slots=True)
+class Listened:
+    """A whole recording, heard."""
+
+    strikes: tuple[Strike, ...]
+    duration_s: float
+    sample_rate_hz: float
+    warnings: tuple[str, ...]
+
+
+class Listener:
+    """Hears a stream of plucks one after the other and remembers what still rings."""
+
+    def __init__(self, expectations: Sequence[Expectation]) -> None:
+        self._expectations = tuple(expectations)
+        self._old: tuple[Ringing, ...] = ()
+
+    def hear(self, pluck: Pluck) -> Strike:
+        """What an onset was."""
+        ring, before = pluck.after(SKIP_S), pluck.before(_BEFORE_END_S)
+        heard = tuple(
+            hear(ring, before, pluck.rate_hz, expected, self._old, pluck.onset_s) for expected in self._expectations
+        )
+        scores = [each.candidates[0].score if each.candidates else 0.0 for each in heard]
+        best = int(np.argmax([each.candidates[0].rank if each.candidates else 0.0 for each in heard]))
+        features = onset_features(pluck.samples.astype(np.float64), pluck.lead_s, pluck.rate_hz, heard[best].peaks)
+        probability = pluck_probability(features, scores[best], pluck.novelty_db)
+        if probability > _RINGS:
+            self._old = ringing_after(heard[best], pluck.onset_s, self._old)
+        return Strike(
+            pluck.onset_s,
+            pluck.ring_s,
+            pluck.novelty_db,
+            pluck.clipped,
+            pluck.clipped_ring,
+            pluck.gated,
+            _was_stopped(pluck),
+            _level_db(ring[: round(0.1 * pluck.rate_hz)]),
+            features,
+            probability,
+            heard,
+            best,
+        )
+
+
+def listen_through(source: AudioSource, expectations: Sequence[Expectation]) -> Listened:
+    """Hear a source from its start to its end.
+
+    Raises
+    ------
+    SoundError
+        If it is no sound: too low a rate, silent, not a number, nothing in it.
+    """
+    check_rate(source.name, source.sample_rate_hz)
+    channel = best_channel(source)
+    finder, listener = PluckFinder(source.sample_rate_hz), Listener(expectations)
+    frames = 0
+    strikes: list[Strike] = []
+
+    def counted() -> Iterator[Samples]:
+        nonlocal frames
+        for block in checked(source.blocks(), source.name, source.sample_rate_hz):
+            frames += len(block)
+            yield block
+
+    for chunk in regrid(counted(), channel.index, finder.chunk_frames):
+        strikes += [listener.hear(pluck) for pluck in finder.push(chunk)]
+    strikes += [listener.hear(pluck) for pluck in finder.flush()]
+    warnings = tuple(text for text in (channel.text, *source.notes()) if text)
+    if frames == 0:
+        raise SoundError(f"{source.name} holds no sound (0 samples); record again")
+    return Listened(tuple(strikes), frames / source.sample_rate_hz, source.sample_rate_hz, warnings)
+
+
+def _was_stopped(pluck: Pluck) -> bool:
+    """Whether what rang before stopped dead just before this onset, as a finger laid on it does."""
+    before = pluck.before(_BEFORE_END_S)
+    size = round(_STOPPED_S * pluck.rate_hz)
+    if len(before) < 2 * size:
+        return False
+    return _level_db(before[:size]) - _level_db(before[-size:]) > _STOPPED_DB
+
+
+def _level_db(sound: np.ndarray) -> float:
+    return float(10 * np.log10(np.mean(sound**2) + 1e-16)) if len(sound) else -160.0

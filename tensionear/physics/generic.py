@@ -1,0 +1,67 @@
+"""A spoke of which nothing is known, and any plucked thing: what to listen for without a description. Imports physics, pitch.
+
+All steel, titanium and carbon spokes of usual length lie, once scaled to one mass per length, within a factor of e^0.6 in
+bending stiffness; the scale itself (length, mass) drops out of a comparison between spokes of one kind.
+"""
+
+from __future__ import annotations
+
+import math
+from functools import lru_cache
+
+import numpy as np
+
+from ..pitch.hearing import Expectation
+from ..pitch.series import series_grid
+from .expectation import END_SHARES, LOG_TENSION, usual_stretch
+from .inverse import SpokeModel
+from .modes import mode_table
+from .spoke import Stretch
+
+_LENGTH_M, _MASS_KG_M, _STIFFNESS_N_M2, _AXIAL_N = 0.270, 0.014, 0.085, 5.0e5
+_SPREAD = 0.45  # standard deviation of ln stiffness between kinds of spoke, at one mass per length
+_VARIANTS = (0.55, 1.0, 1.8)
+_TONE_LOWEST_HZ, _TONE_HIGHEST_HZ, _TONE_STEP = 60.0, 2500.0, 0.004
+_TONE_TENSIONS_N = 40.0 * 1.22 ** np.arange(22)  # of the generic spoke: xi of about 6..50
+_TONE_END_SHARES = np.array([0.1, 0.5, 0.9])
+_TONE_STRETCH = 0.002
+
+
+def _stretch(factor: float) -> Stretch:
+    stiffness = factor * _STIFFNESS_N_M2
+    return Stretch(_LENGTH_M, _MASS_KG_M, stiffness, stiffness, _AXIAL_N)
+
+
+@lru_cache(maxsize=1)
+def generic_model() -> SpokeModel:
+    """The model of an unknown spoke: stiffness wide open, scale fixed; its tensions mean nothing but to one another."""
+    table = mode_table((_stretch(1.0),), "flat")
+    return SpokeModel((table, table), np.array([[0.0, 0.0, _SPREAD, _SPREAD]]), ("kind of spoke",))
+
+
+@lru_cache(maxsize=1)
+def expect_any_spoke() -> Expectation:
+    """What to listen for in an unknown spoke."""
+    logs = np.concatenate(
+        [
+            table.over_grid(LOG_TENSION, np.log(table.middle_stiffness_n_m * END_SHARES / (1 - END_SHARES)))
+            for table in (mode_table((_stretch(factor),), "flat") for factor in _VARIANTS)
+        ],
+        axis=1,
+    )
+    stretch = usual_stretch(_AXIAL_N, _LENGTH_M)
+    return Expectation(series_grid(("both", "both"), (logs, logs), LOG_TENSION), stretch)
+
+
+@lru_cache(maxsize=1)
+def expect_any_tone() -> Expectation:
+    """What to listen for in anything plucked: first modes of 60..2500 Hz, overtones from a plain string's to a stiff beam's."""
+    table = mode_table((_stretch(1.0),), "flat")
+    ends = np.log(table.middle_stiffness_n_m * _TONE_END_SHARES / (1 - _TONE_END_SHARES))
+    beams = table.over_grid(np.log(_TONE_TENSIONS_N), ends)
+    shapes = (beams - beams[:, :, :1]).reshape(-1, beams.shape[2])
+    string = np.log(np.arange(1, beams.shape[2] + 1))
+    shapes = np.concatenate([string[None], shapes])
+    first = np.arange(math.log(_TONE_LOWEST_HZ), math.log(_TONE_HIGHEST_HZ), _TONE_STEP)
+    logs = first[:, None, None] + shapes
+    return Expectation(series_grid(("both", "both"), (logs, logs), first), np.full(len(first), _TONE_STRETCH))

@@ -1,0 +1,349 @@
+"""From partials to tension: a joint fit of spokes that share their ends' kind and their making. Imports ``modes``.
+
+Unknowns: each spoke its ln T and how its ends differ from its fellows'; shared by the group the base stiffness of hub and
+nipple end, how the planes differ, and what is only known within a tolerance (length, density, modulus, section). One spoke
+alone is a group of one. Nothing about the ends is assumed: their prior is flat in ln k over all that wheels show, written as
+a mixture of overlapping Gaussians; each is solved on its own (Gauss-Newton, spokes eliminated by their Schur complement,
+Student-t errors so that a false partial does not drag the rest) and weighs in by its Laplace evidence.
+
+Tolerances enter exactly, by similarity: with L, EI and mu scaled by e^l, e^e, e^m,
+ln f(T, k) = v(ln T + 2l - e, ln k + l - e) - 2l - m/2 + e/2, where v is the tabled spoke.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .modes import HIGHEST_TENSION_N, LOWEST_TENSION_N, MODES, ModeTable
+
+Array = NDArray[np.float64]
+
+_STUDENT = 5.0
+_ITERATIONS, _TRIAL_ITERATIONS = 14, 4
+_PRUNE = 14.0
+_LOCALS = 5  # ln T; hub and nipple end of the first plane; hub and nipple end of the second
+
+
+@dataclass(frozen=True, slots=True)
+class EndsPrior:
+    """What is believed of the ends before listening; stiffness in N m/rad.
+
+    ``lowest``..``highest`` is the flat range of a side's base; ``plane_sd`` how far the planes of a side differ, and
+    ``spoke_sd`` how far spokes of a side differ, both one standard deviation of ln k.
+    """
+
+    lowest: float = 3.0
+    highest: float = 250.0
+    nodes: int = 5
+    plane_sd: float = 0.25
+    spoke_sd: float = 0.20
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SpokeModel:
+    """One kind of spoke at one free length: a table for each plane and the effect of each tolerance.
+
+    ``tables`` has two entries (twice the same for a round spoke). ``tolerances`` (sources, 4) gives, for one standard
+    deviation of each source, the relative change of length, mass per length, flat and edge stiffness.
+    """
+
+    tables: tuple[ModeTable, ModeTable]
+    tolerances: Array
+    sources: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Partials:
+    """What was heard of a group: ln f and its standard deviation, shapes (spokes, 3, MODES); sd infinite where not heard.
+
+    The rows are the first plane, the second plane, and lines that belong to both (their mean).
+    """
+
+    log_frequency: Array
+    sd: Array
+    start_log_tension: Array
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class GroupFit:
+    """The posterior as a mixture of Gaussians, one for each part of the ends' prior that still counts.
+
+    Shapes: ``weight`` (parts,); ``log_tension`` (parts, spokes) means; ``individual`` (parts, spokes) variances with the
+    shared unknowns held; ``loading`` (parts, spokes, shared) and ``shared_covariance`` (parts, shared, shared) give the rest:
+    covariance of ln T = diag(individual) + loading shared_covariance loading'. ``shared`` (parts, shared) are their means.
+    ``sensitivity`` (spokes,) is dlnT/dlnf of the first mode, ``misfit`` (spokes,) the mean squared standardised residual of each spoke's partials, robustly weighted partials
+    left out; ``residual`` (spokes, 3, MODES) in standard deviations, for the best part.
+    """
+
+    weight: Array
+    log_tension: Array
+    individual: Array
+    loading: Array
+    shared: Array
+    shared_covariance: Array
+    sensitivity: Array
+    misfit: Array
+    residual: Array
+    cost: float
+    prior: EndsPrior
+    sources: tuple[str, ...] = field(default=())
+
+    def moments(self) -> tuple[Array, Array, Array]:
+        """Mean of ln T, its standard deviation, and the individual part of that, shapes (spokes,)."""
+        mean = self.weight @ self.log_tension
+        common = np.einsum("cis,cst,cit->ci", self.loading, self.shared_covariance, self.loading)
+        variance = self.weight @ (self.individual + common + (self.log_tension - mean) ** 2)
+        return mean, np.sqrt(variance), np.sqrt(self.weight @ self.individual)
+
+    def interval(self, spoke: int, probability: float = 0.95) -> tuple[float, float]:
+        """Central interval of ln T of one spoke, from the mixture."""
+        common = np.einsum("cs,cst,ct->c", self.loading[:, spoke], self.shared_covariance, self.loading[:, spoke])
+        sd = np.sqrt(self.individual[:, spoke] + common)
+        middle = self.log_tension[:, spoke]
+        tail = (1 - probability) / 2
+        return _mixture_quantile(self.weight, middle, sd, tail), _mixture_quantile(self.weight, middle, sd, 1 - tail)
+
+    def deviations(self, members: NDArray[np.intp], kept: NDArray[np.intp]) -> tuple[Array, Array]:
+        """Relative deviation of each member's tension from the mean of the ``kept``, and its standard deviation."""
+        tension = np.exp(self.log_tension)
+        share = np.zeros_like(tension)
+        share[:, kept] = tension[:, kept] / tension[:, kept].sum(axis=1, keepdims=True)
+        level = tension[:, kept].mean(axis=1, keepdims=True)
+        relative = tension[:, members] / level - 1
+        slope = (1 + relative)[:, :, None] * (np.eye(tension.shape[1])[members] - share[:, None, :])
+        own = np.einsum("cij,cj->ci", slope**2, self.individual)
+        through = slope @ self.loading
+        common = np.einsum("cis,cst,cit->ci", through, self.shared_covariance, through)
+        mean = self.weight @ relative
+        return mean, np.sqrt(self.weight @ (own + common + (relative - mean) ** 2))
+
+
+def fit_group(models: tuple[SpokeModel, ...], which: NDArray[np.intp], heard: Partials, prior: EndsPrior) -> GroupFit:
+    """Fit a group.
+
+    Parameters
+    ----------
+    models : tuple of SpokeModel
+        The kinds of spoke in the group; all have the same sources of tolerance.
+    which : ndarray of int, shape (spokes,)
+        Which model each spoke is.
+    heard : Partials
+    prior : EndsPrior
+    """
+    problem = _Problem(models, which, heard, prior)
+    state = problem.start()
+    for _ in range(_TRIAL_ITERATIONS):
+        state = problem.improve(state)
+    state = problem.pruned(state, _PRUNE * 2)
+    for _ in range(_ITERATIONS):
+        before = state.cost
+        state = problem.improve(state)
+        if float(np.max(np.abs(before - state.cost))) < 1e-3:
+            break
+    return problem.summary(problem.pruned(state, _PRUNE))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _State:
+    """Values of all parts: locals (parts, spokes, 5), shared (parts, shared), node (parts, 2), cost and step (parts,)."""
+
+    own: Array
+    shared: Array
+    node: Array
+    cost: Array
+    step: Array
+
+    def take(self, kept: NDArray[np.intp]) -> _State:
+        return _State(self.own[kept], self.shared[kept], self.node[kept], self.cost[kept], self.step[kept])
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Normal:
+    """Normal equations of all parts, and the cost there."""
+
+    own: Array
+    cross: Array
+    shared: Array
+    right_own: Array
+    right_shared: Array
+    cost: Array
+    residual: Array
+
+
+class _Problem:
+    """The fixed side of a fit: data, priors, tables. Shared unknowns: base hub, base nipple, four plane shifts, tolerances."""
+
+    def __init__(
+        self, models: tuple[SpokeModel, ...], which: NDArray[np.intp], heard: Partials, prior: EndsPrior
+    ) -> None:
+        self.models, self.which, self.heard, self.prior = models, which, heard, prior
+        self.used = np.isfinite(heard.sd)
+        self.inverse_sd = np.where(self.used, 1 / np.where(self.used, heard.sd, 1.0), 0.0)
+        self.data = np.where(self.used, heard.log_frequency, 0.0)
+        sources = len(models[0].sources)
+        self.shared_size = 6 + sources
+        span = math.log(prior.highest / prior.lowest)
+        centres = math.log(prior.lowest) + span * (np.arange(prior.nodes) + 0.5) / prior.nodes
+        self.node_sd = 0.55 * span / prior.nodes
+        self.nodes = np.array([(hub, nipple) for hub in centres for nipple in centres])
+        self.shared_sd = np.concatenate([[self.node_sd] * 2, [prior.plane_sd] * 4, np.ones(sources)])
+        self.own_sd = np.array([3.0, *[prior.spoke_sd] * 4])
+        self.lowest, self.highest = math.log(LOWEST_TENSION_N * 1.02), math.log(HIGHEST_TENSION_N * 0.98)
+
+    def start(self) -> _State:
+        parts, spokes = len(self.nodes), len(self.which)
+        own = np.zeros((parts, spokes, _LOCALS))
+        own[:, :, 0] = self.heard.start_log_tension
+        shared = np.zeros((parts, self.shared_size))
+        shared[:, :2] = self.nodes
+        state = _State(own, shared, self.nodes, np.full(parts, np.inf), np.ones(parts))
+        return _State(own, shared, self.nodes, self._normal(state).cost, state.step)
+
+    def improve(self, state: _State) -> _State:
+        """One Gauss-Newton step of every part, halved for those whose cost would rise."""
+        normal = self._normal(state)
+        step_own, step_shared, *_ = _solve(normal)
+        limit = np.array([0.4, *[1.0] * 4])
+        step_own = np.clip(step_own, -limit, limit) * state.step[:, None, None]
+        step_shared = np.clip(step_shared, -1.5, 1.5) * state.step[:, None]
+        own, shared = state.own + step_own, state.shared + step_shared
+        own[:, :, 0] = np.clip(own[:, :, 0], self.lowest, self.highest)
+        tried = _State(own, shared, state.node, state.cost, state.step)
+        cost = self._normal(tried).cost
+        better = cost < normal.cost
+        keep = better[:, None]
+        return _State(
+            np.where(keep[:, :, None], own, state.own),
+            np.where(keep, shared, state.shared),
+            state.node,
+            np.where(better, cost, normal.cost),
+            np.where(better, np.minimum(1.0, 2 * state.step), 0.35 * state.step),
+        )
+
+    def pruned(self, state: _State, within: float) -> _State:
+        """Leave out parts whose cost is too far above the best."""
+        return state.take(np.flatnonzero(state.cost < state.cost.min() + within))
+
+    def summary(self, state: _State) -> GroupFit:
+        normal = self._normal(state)
+        _, _, inverse_own, schur, loading = _solve(normal)
+        covariance = np.linalg.inv(schur)
+        log_evidence = (
+            -0.5 * normal.cost
+            - 0.5 * np.linalg.slogdet(schur)[1]
+            + 0.5 * np.sum(np.linalg.slogdet(inverse_own)[1], axis=1)
+        )
+        weight = np.exp(log_evidence - log_evidence.max())
+        best = int(np.argmax(weight))
+        residual = normal.residual[best]
+        size = np.abs(residual)
+        sane = self.used & (size < 4)
+        misfit = np.sum(np.where(sane, size**2, 0), axis=(1, 2)) / np.maximum(np.sum(sane, axis=(1, 2)) - 2, 1)
+        return GroupFit(
+            weight / weight.sum(),
+            state.own[:, :, 0],
+            inverse_own[:, :, 0, 0],
+            loading[:, :, 0, :],
+            state.shared,
+            covariance,
+            1 / self._predict(state.take(np.array([best])))[1][0, :, 0, 0, 0],
+            misfit,
+            residual,
+            float(normal.cost.min()),
+            self.prior,
+            self.models[0].sources,
+        )
+
+    def _predict(self, state: _State) -> tuple[Array, Array, Array]:
+        """ln f (parts, spokes, 3, MODES) and its slopes by locals (.., 5) and shared (.., shared)."""
+        parts, spokes = state.own.shape[:2]
+        value = np.empty((parts, spokes, 3, MODES))
+        by_own = np.zeros((parts, spokes, 3, MODES, _LOCALS))
+        by_shared = np.zeros((parts, spokes, 3, MODES, self.shared_size))
+        for number, model in enumerate(self.models):
+            members = np.flatnonzero(self.which == number)
+            change = state.shared[:, 6:] @ model.tolerances  # (parts, 4): length, mass, flat, edge
+            for plane in range(2):
+                length, mass, stiffness = change[:, 0], change[:, 1], change[:, 2 + plane]
+                log_t = state.own[:, members, 0] + (2 * length - stiffness)[:, None]
+                shift = (length - stiffness)[:, None]
+                hub = state.shared[:, 0, None] + state.shared[:, 2 + 2 * plane, None] + shift
+                hub = hub + state.own[:, members, 1 + 2 * plane]
+                nipple = state.shared[:, 1, None] + state.shared[:, 3 + 2 * plane, None] + shift
+                nipple = nipple + state.own[:, members, 2 + 2 * plane]
+                logs, slopes = model.tables[plane].log_frequencies(log_t.ravel(), hub.ravel(), nipple.ravel())
+                shape = (parts, len(members), MODES)
+                offset = (-2 * length - 0.5 * mass + 0.5 * stiffness)[:, None, None]
+                value[:, members, plane] = logs.reshape(shape) + offset
+                by_t, by_hub, by_nipple = (slope.reshape(shape) for slope in slopes)
+                own, shared = np.zeros((*shape, _LOCALS)), np.zeros((*shape, self.shared_size))
+                own[..., 0] = by_t
+                for column, slope in ((1, by_hub), (2, by_nipple)):
+                    own[..., column + 2 * plane] = slope
+                    shared[..., column - 1] = slope
+                    shared[..., column + 1 + 2 * plane] = slope
+                total = by_t + by_hub + by_nipple
+                by_length, by_stiffness = by_t + total - 2, 0.5 - total
+                tolerance = model.tolerances
+                shared[..., 6:] = (
+                    by_length[..., None] * tolerance[:, 0]
+                    - 0.5 * tolerance[:, 1]
+                    + by_stiffness[..., None] * tolerance[:, 2 + plane]
+                )
+                by_own[:, members, plane], by_shared[:, members, plane] = own, shared
+        for whole in (value, by_own, by_shared):
+            whole[:, :, 2] = (whole[:, :, 0] + whole[:, :, 1]) / 2
+        return value, by_own, by_shared
+
+    def _normal(self, state: _State) -> _Normal:
+        value, by_own, by_shared = self._predict(state)
+        parts, spokes = state.own.shape[:2]
+        residual = (self.data - value) * self.inverse_sd
+        squared = residual**2
+        data_cost = (_STUDENT + 1) * np.log1p(squared / _STUDENT) * self.used
+        pull_own = state.own / self.own_sd
+        pull_own[:, :, 0] = 0.0
+        middle = np.zeros_like(state.shared)
+        middle[:, :2] = state.node
+        pull_shared = (state.shared - middle) / self.shared_sd
+        cost = data_cost.sum(axis=(1, 2, 3)) + (pull_own**2).sum(axis=(1, 2)) + (pull_shared**2).sum(axis=1)
+        robust = (_STUDENT + 1) / (_STUDENT + squared) * self.inverse_sd**2
+        weight = robust.reshape(parts, spokes, -1)
+        error = (self.data - value).reshape(parts, spokes, -1)
+        own_rows = by_own.reshape(parts, spokes, -1, _LOCALS)
+        shared_rows = by_shared.reshape(parts, spokes, -1, self.shared_size)
+        weighted = own_rows * weight[..., None]
+        weighted_shared = shared_rows * weight[..., None]
+        own = weighted.transpose(0, 1, 3, 2) @ own_rows + np.diag(1 / self.own_sd**2)
+        cross = weighted.transpose(0, 1, 3, 2) @ shared_rows
+        rows = spokes * own_rows.shape[2]
+        flat, flat_weighted = (x.reshape(parts, rows, -1) for x in (shared_rows, weighted_shared))
+        shared = flat_weighted.transpose(0, 2, 1) @ flat + np.diag(1 / self.shared_sd**2)
+        right_own = np.einsum("csrl,csr->csl", weighted, error) - pull_own / self.own_sd
+        right_shared = np.einsum("crg,cr->cg", flat_weighted, error.reshape(parts, rows)) - pull_shared / self.shared_sd
+        return _Normal(own, cross, shared, right_own, right_shared, cost, residual)
+
+
+def _solve(normal: _Normal) -> tuple[Array, Array, Array, Array, Array]:
+    """Steps of locals and shared, inverse of the local blocks, Schur complement, and loadings of locals on shared."""
+    inverse_own = np.linalg.inv(normal.own)
+    through = inverse_own @ normal.cross
+    schur = normal.shared - np.einsum("cslg,cslh->cgh", normal.cross, through)
+    right = normal.right_shared - np.einsum("cslg,csl->cg", through, normal.right_own)
+    step_shared = np.linalg.solve(schur, right[:, :, None])[:, :, 0]
+    step_own = np.einsum("cslm,csm->csl", inverse_own, normal.right_own) - np.einsum("cslg,cg->csl", through, step_shared)
+    return step_own, step_shared, inverse_own, schur, -through
+
+
+def _mixture_quantile(weight: Array, middle: Array, sd: Array, probability: float) -> float:
+    """Quantile of a mixture of Gaussians by bisection."""
+    low, high = float(np.min(middle - 8 * sd)), float(np.max(middle + 8 * sd))
+    for _ in range(60):
+        half = (low + high) / 2
+        below = sum(w * 0.5 * (1 + math.erf((half - m) / (s * math.sqrt(2)))) for w, m, s in zip(weight, middle, sd, strict=True))
+        low, high = (half, high) if below < probability else (low, half)
+    return (low + high) / 2

@@ -1,0 +1,126 @@
+"""A spoke's natural frequencies as a smooth function of tension and end stiffness, fast and with its slopes.
+
+Imports ``beam`` and ``spoke`` only. One table serves one kind of spoke of one free length in one bending plane. It is a
+Chebyshev expansion of ln f in ln T and, for either end, s(k) = k/(k + k0) - from 0 (pinned) to 1 (clamped) - so that
+the whole range of ends is finite and the function smooth; k0 lies in the middle of what a tensioned spoke can feel.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .beam import BendingPlane, Matrix, beam_matrices
+from .spoke import Stretch
+
+#: Tension range of every table; outside it a spoke is no spoke in use.
+LOWEST_TENSION_N, HIGHEST_TENSION_N = 25.0, 3200.0
+MODES = 12
+_TENSION_NODES, _END_NODES = 13, 8
+_BUBBLES = 26
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ModeTable:
+    """ln f of the first ``MODES`` modes; built by ``mode_table``.
+
+    ``coefficients`` has shape (MODES, tension, hub, nipple); the range of ln T is in ``log_tension_range``.
+    """
+
+    coefficients: NDArray[np.float64]
+    log_tension_range: tuple[float, float]
+    middle_stiffness_n_m: float
+
+    def log_frequencies(self, log_tension: Matrix, log_hub: Matrix, log_nipple: Matrix) -> tuple[Matrix, Matrix]:
+        """Log frequencies and their slopes.
+
+        Parameters
+        ----------
+        log_tension, log_hub, log_nipple : ndarray, shape (points,)
+            Natural logarithms of tension in N and of the end stiffnesses in N m/rad.
+
+        Returns
+        -------
+        values : ndarray, shape (points, MODES)
+            ln of the frequency in Hz.
+        slopes : ndarray, shape (3, points, MODES)
+            Derivatives by ``log_tension``, ``log_hub``, ``log_nipple``.
+        """
+        low, high = self.log_tension_range
+        tension, tension_slope = _chebyshev(2 * (log_tension - low) / (high - low) - 1, _TENSION_NODES)
+        tension_slope = tension_slope * (2 / (high - low))
+        hub, hub_slope = self._end(log_hub)
+        nipple, nipple_slope = self._end(log_nipple)
+        points = len(log_tension)
+        by_nipple = self.coefficients.reshape(-1, _END_NODES) @ np.concatenate([nipple, nipple_slope]).T
+        table = by_nipple.reshape(MODES, _TENSION_NODES, _END_NODES, 2, points)
+        with_tension = np.einsum("mthsp,pt->mhsp", table, tension)
+        values = np.einsum("mhsp,ph->spm", with_tension, hub)
+        by_hub = np.einsum("mhp,ph->pm", with_tension[:, :, 0], hub_slope)
+        by_tension = np.einsum("mthp,pt,ph->pm", table[:, :, :, 0], tension_slope, hub, optimize=["einsum_path", (0, 1), (0, 1)])
+        return values[0], np.stack([by_tension, by_hub, values[1]])
+
+    def over_grid(self, log_tension: Matrix, log_ends: Matrix) -> Matrix:
+        """Log frequencies with equal ends over a grid, shape (tensions, ends, MODES)."""
+        low, high = self.log_tension_range
+        tension, _ = _chebyshev(2 * (log_tension - low) / (high - low) - 1, _TENSION_NODES)
+        end, _ = self._end(log_ends)
+        by_end = np.einsum("mthn,eh,en->mte", self.coefficients, end, end, optimize=True)
+        return np.asarray(np.tensordot(tension, by_end, axes=(1, 1)).transpose(0, 2, 1))
+
+    def _end(self, log_stiffness: Matrix) -> tuple[Matrix, Matrix]:
+        share = 1 / (1 + self.middle_stiffness_n_m * np.exp(-log_stiffness))
+        value, slope = _chebyshev(2 * share - 1, _END_NODES)
+        return value, slope * (2 * share * (1 - share))[:, None]
+
+
+def mode_table(stretches: Sequence[Stretch], plane: BendingPlane) -> ModeTable:
+    """Tabulate a spoke (its uniform pieces from hub to nipple) in one bending plane."""
+    beam = beam_matrices(stretches, plane, _BUBBLES)
+    whiten = np.linalg.inv(np.linalg.cholesky(beam.mass))
+    bending, geometric = whiten @ beam.bending @ whiten.T, whiten @ beam.geometric @ whiten.T
+    hub, nipple = whiten[:, beam.hub_slope], whiten[:, beam.nipple_slope]
+    soft = min(p.flat_stiffness_n_m2 if plane == "flat" else p.edge_stiffness_n_m2 for p in stretches)
+    middle = math.sqrt(soft * 900.0)
+    low, high = math.log(LOWEST_TENSION_N), math.log(HIGHEST_TENSION_N)
+    tension_nodes, end_nodes = _nodes(_TENSION_NODES), _nodes(_END_NODES)
+    tensions = np.exp(low + (tension_nodes + 1) / 2 * (high - low))
+    shares = (end_nodes + 1) / 2
+    stiffness = middle * shares / (1 - shares)
+    matrices = (
+        bending
+        + tensions[:, None, None, None, None] * geometric
+        + stiffness[None, :, None, None, None] * np.outer(hub, hub)
+        + stiffness[None, None, :, None, None] * np.outer(nipple, nipple)
+    )
+    squares = np.linalg.eigvalsh(matrices)[..., :MODES]
+    logs = 0.5 * np.log(squares) - math.log(2 * math.pi)
+    to_tension, to_end = _transform(_TENSION_NODES), _transform(_END_NODES)
+    coefficients = np.einsum("abcm,ta,hb,nc->mthn", logs, to_tension, to_end, to_end, optimize=True)
+    return ModeTable(np.ascontiguousarray(coefficients), (low, high), middle)
+
+
+def _nodes(count: int) -> Matrix:
+    return np.cos(math.pi * (np.arange(count) + 0.5) / count)
+
+
+def _transform(count: int) -> Matrix:
+    """From values at the Chebyshev nodes to coefficients (discrete orthogonality)."""
+    order = np.arange(count)
+    basis = np.cos(math.pi * np.outer(order, np.arange(count) + 0.5) / count)
+    basis[0] /= 2
+    return basis * (2 / count)
+
+
+def _chebyshev(x: Matrix, count: int) -> tuple[Matrix, Matrix]:
+    """Chebyshev polynomials T_0.. and their derivatives at x, shapes (points, count)."""
+    values, slopes = np.empty((count, len(x))), np.empty((count, len(x)))
+    values[0], values[1], slopes[0], slopes[1] = 1.0, x, 0.0, 1.0
+    for n in range(2, count):
+        values[n] = 2 * x * values[n - 1] - values[n - 2]
+        slopes[n] = 2 * values[n - 1] + 2 * x * slopes[n - 1] - slopes[n - 2]
+    return values.T, slopes.T

@@ -1,0 +1,149 @@
+"""Evenness alone: a round of a wheel of which only the number of spokes is known. Imports listening, physics, wheel."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from tensionear.listening import Listened
+from tensionear.options import RoundOptions
+from tensionear.physics.expectation import LOG_TENSION
+from tensionear.physics.generic import generic_model
+from tensionear.physics.inverse import EndsPrior, GroupFit, fit_group
+from tensionear.physics.observations import partials_of
+from tensionear.reading import Finding, Limits, Reading, SideReading, SpokeReading, Verdict
+from tensionear.wheel.assessment import Judgement, findings_of, judge_spoke, judge_together
+from tensionear.wheel.evenness import side_pattern
+from tensionear.wheel.roundplan import plan_round
+from tensionear.wheel.sequence import name_plucks
+from tensionear.wheel.sidefit import SpokeTension
+
+from .plucks import common_findings, first_modes, listed, pluck_reading, unread_pluck
+from .rounds import SpokeRings, refusal_of, rings_of, struck_of
+from .wheel import check_plucks
+
+_EVENNESS_PERCENT = 5.0  # common practice, no source
+
+
+def read_evenness(file: str, listened: Listened, spokes: int, first: int, options: RoundOptions) -> Reading:
+    """Read a round of a wheel of so many spokes: deviations within groups, no tension."""
+    strikes = listed(listened)
+    check_plucks(options, len(strikes))
+    plan = plan_round(spokes, None, first, options.order, options.direction, options.missing)
+    naming = name_plucks(struck_of(strikes), plan, options.assign, options.skip)
+    kind_of = {number: 0 for number in range(1, spokes + 1)}
+    rings = rings_of(strikes, naming, kind_of, True, LOG_TENSION)
+    groups = side_pattern(_pitches(rings), spokes)
+    limits = Limits(evenness_percent=_EVENNESS_PERCENT)
+    told = options.crossing is not None
+    whole = options.crossing in ("apart", None)
+    relative: dict[int, SpokeTension] = {}
+    for group in dict.fromkeys(groups):
+        members = [number for number in rings if groups[number - 1] == group] if whole else []
+        if members:
+            relative |= _deviations(members, rings)
+    judged = {number: judge_spoke(one, limits, level=False) for number, one in relative.items()} if told else {}
+    findings = common_findings(strikes) + [Finding("count-differs", text) for text in naming.warnings]
+    if not told:
+        text = (
+            "whether spokes touch where they cross is not known: if they do, compare only pairs; "
+            "say --crossing apart or --crossing touching for a verdict"
+        )
+        findings.append(Finding("crossing-unknown", text))
+    elif not whole:
+        text = f"spokes {options.crossing} at their crossings sound together and cannot be told apart yet"
+        findings.append(Finding(f"crossing-{options.crossing}", text))
+    findings += findings_of({number: relative[number] for number in judged}, limits, level=False)
+    plucks = []
+    for index, strike in enumerate(strikes):
+        reason = refusal_of(strike, index, naming, options.skip)
+        if reason is not None:
+            plucks.append(unread_pluck(strike, reason))
+            continue
+        spoke = naming.spokes[index]
+        side = groups[spoke - 1] if spoke is not None else None
+        plucks.append(pluck_reading(strike, strike.heard[0], ("both", "both"), spoke, side, None))
+    return Reading(
+        file=file,
+        job="evenness",
+        title=f"a wheel of {spokes} spokes",
+        duration_s=listened.duration_s,
+        sample_rate_hz=listened.sample_rate_hz,
+        warnings=(*listened.warnings, *naming.warnings),
+        findings=tuple(findings),
+        verdict=_verdict(judged, spokes),
+        plucks=tuple(plucks),
+        spokes=tuple(
+            _spoke_reading(number, groups[number - 1], relative.get(number), judged.get(number), rings.get(number))
+            for number in range(1, spokes + 1)
+        ),
+        sides={group: _side(group, groups, relative, judged) for group in dict.fromkeys(groups)},
+        ends={},
+        limits=limits,
+        assumptions=(
+            "the spokes of a group are of one kind and length",
+            "how pitch follows tension was found from the overtones, not taken as a string's",
+        ),
+    )
+
+
+def _pitches(rings: Mapping[int, SpokeRings]) -> dict[int, float]:
+    found = {}
+    for number, each in rings.items():
+        main, _ = first_modes(each.rings.heard[0], True)
+        if main is not None:
+            found[number] = float(np.log(main.frequency_hz)) + each.rings.shift
+    return found
+
+
+def _deviations(members: Sequence[int], rings: Mapping[int, SpokeRings]) -> dict[int, SpokeTension]:
+    """Relative tensions of one group; the newtons in between mean nothing and are left at zero."""
+    heard = [rings[number].rings.heard for number in members]
+    start = [rings[number].rings.start_log_tension for number in members]
+    everyone = np.arange(len(members))
+    fit: GroupFit = fit_group(
+        (generic_model(),), np.zeros(len(members), np.intp), partials_of(heard, True, start), EndsPrior()
+    )
+    deviation, u_deviation = fit.deviations(everyone, everyone)
+    found = {}
+    for index, number in enumerate(members):
+        sensitivity = float(fit.sensitivity[index])
+        shift, doubt = sensitivity * rings[number].rings.shift, sensitivity * rings[number].rings.doubt
+        value = float((1 + deviation[index]) * np.exp(shift) - 1)
+        u = float(np.hypot(u_deviation[index], (1 + value) * doubt))
+        found[number] = SpokeTension(0, 0, (0, 0), 0, 0, value, u, sensitivity, float(fit.misfit[index]))
+    return found
+
+
+def _spoke_reading(
+    number: int, group: str, one: SpokeTension | None, judged: Judgement | None, rings: SpokeRings | None
+) -> SpokeReading:
+    return SpokeReading(
+        spoke=number,
+        label=str(number),
+        side=group,
+        tension_n=None,
+        u_tension_n=None,
+        interval_95_n=None,
+        u_individual_n=None,
+        u_common_n=None,
+        deviation_percent=100 * one.deviation if one else None,
+        u_deviation_percent=100 * one.u_deviation if one else None,
+        verdict=judged.verdict if judged else None,
+        doubt=rings.doubt if rings else None,
+    )
+
+
+def _side(
+    group: str, groups: Sequence[str], relative: Mapping[int, SpokeTension], judged: Mapping[int, Judgement]
+) -> SideReading:
+    members = [number for number in relative if groups[number - 1] == group]
+    deviations = [relative[number].deviation for number in members]
+    spread = 50 * (max(deviations) - min(deviations)) if deviations else None
+    return SideReading(None, None, spread, judge_together(judged[number] for number in members if number in judged))
+
+
+def _verdict(judged: Mapping[int, Judgement], spokes: int) -> Verdict | None:
+    verdict = judge_together(judged.values())
+    return "undecided" if verdict == "within" and len(judged) < spokes else verdict

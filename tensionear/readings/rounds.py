@@ -1,0 +1,118 @@
+"""A round named: which strikes are which spokes, and the rings each spoke gets. Imports listening, wheel.sequence, readings.plucks."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from tensionear.listening import Strike
+from tensionear.pitch.hearing import Heard
+from tensionear.wheel.sequence import Naming, Struck
+from tensionear.wheel.sidefit import Rings
+
+from .plucks import fault_of, first_modes, reason_of
+
+_WIDEST_DOUBT = 10 / 1731.23  # of ln f: 10 cents; candidates further apart give no number
+_COUNTS = 0.02  # probability from which a pluck counts among a spoke's candidates
+
+
+@dataclass(frozen=True, slots=True)
+class SpokeRings:
+    """What a spoke is read from: its rings, and in words what is doubtful about them (None if nothing)."""
+
+    rings: Rings
+    strikes: tuple[int, ...]
+    doubt: str | None
+
+
+def struck_of(strikes: Sequence[Strike]) -> list[Struck]:
+    """Strikes as the naming takes them."""
+    found = []
+    for strike in strikes:
+        heard = strike.heard[strike.best]
+        main, _ = first_modes(heard, True)
+        usable = [line for line in heard.lines if line.level_db > -200]
+        found.append(
+            Struck(
+                onset_s=strike.onset_s,
+                probability=0.0 if fault_of(strike) == "clipped" else strike.probability,
+                line_hz=np.array([line.frequency_hz for line in usable]),
+                line_level_db=np.array([line.energy_db for line in usable]),
+                pitch_hz=main.frequency_hz if main else None,
+                level_db=strike.level_db,
+                damped_before=strike.stopped,
+                persist_db=strike.features.persist_db,
+            )
+        )
+    return found
+
+
+def rings_of(
+    strikes: Sequence[Strike], naming: Naming, kind_of: Mapping[int, int], alike: bool, states: np.ndarray
+) -> dict[int, SpokeRings]:
+    """The rings of every spoke that can be read.
+
+    Parameters
+    ----------
+    strikes : sequence of Strike
+    naming : Naming
+    kind_of : mapping of int to int
+        Which of a strike's ``heard`` belongs to a spoke.
+    alike : bool
+        Whether the spokes are round.
+    states : ndarray
+        ln T of the grid's states.
+    """
+    found = {}
+    for spoke, candidates in naming.candidates.items():
+        usable = []
+        for index, probability in candidates:
+            heard = strikes[index].heard[kind_of[spoke]]
+            main, _ = first_modes(heard, alike)
+            if main is not None and heard.candidates and probability > _COUNTS and fault_of(strikes[index]) is None:
+                usable.append((index, probability, heard, float(np.log(main.frequency_hz))))
+        rings = _weighed(usable, naming, spoke, states)
+        if rings is not None:
+            found[spoke] = rings
+    return found
+
+
+def _weighed(
+    usable: list[tuple[int, float, Heard, float]], naming: Naming, spoke: int, states: np.ndarray
+) -> SpokeRings | None:
+    """Its own plucks where they are sure; else the likeliest one, moved to the weighted mean of the candidates' pitch."""
+    own = [each for each in usable if naming.spokes[each[0]] == spoke]
+    sure = [each for each in own if naming.sure[each[0]]]
+    chosen = sure or own
+    if not chosen:
+        chosen = [max(usable, key=lambda each: each[1])] if usable else []
+    if not chosen:
+        return None
+    heard = tuple(each[2] for each in chosen)
+    start = float(states[heard[0].candidates[0].state_index])
+    numbers = tuple(each[0] for each in chosen)
+    if sure:
+        return SpokeRings(Rings(heard, start), numbers, None)
+    weight = np.array([each[1] for each in usable])
+    pitch = np.array([each[3] for each in usable])
+    if float(np.ptp(pitch)) > _WIDEST_DOUBT * 2 and float(np.max(np.abs(pitch - pitch[np.argmax(weight)]))) > _WIDEST_DOUBT:
+        return None
+    mean = float(np.average(pitch, weights=weight))
+    spread = float(np.sqrt(np.average((pitch - mean) ** 2, weights=weight)))
+    shift = mean - float(np.mean([each[3] for each in chosen]))
+    doubt = "which pluck is this spoke's is not sure; its candidates sound alike"
+    return SpokeRings(Rings(heard, start, shift, spread), numbers, doubt)
+
+
+def refusal_of(strike: Strike, index: int, naming: Naming, skip: Sequence[int]) -> str | None:
+    """Why a strike is not used in the round, or None."""
+    fault = fault_of(strike)
+    if fault is not None:
+        return fault
+    if index + 1 in skip:
+        return "skipped"
+    if naming.spokes[index] is None:
+        return reason_of(strike) if strike.probability < 0.8 else "unplaced"
+    return None

@@ -1,0 +1,246 @@
+"""A whole round of a described wheel. Imports listening, the other readings, wheel and reading."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from tensionear.errors import UsageError
+from tensionear.listening import Listened, Strike
+from tensionear.options import RoundOptions
+from tensionear.physics.expectation import LOG_TENSION
+from tensionear.physics.spoke import Spoke
+from tensionear.reading import (
+    EndStiffness,
+    Finding,
+    Limits,
+    Plane,
+    PluckReading,
+    Reading,
+    SideReading,
+    SpokeReading,
+)
+from tensionear.wheel.assessment import Judgement, findings_of, judge_spoke, judge_together
+from tensionear.wheel.model import Place, Wheel
+from tensionear.wheel.roundplan import plan_round
+from tensionear.wheel.sequence import Naming, name_plucks
+from tensionear.wheel.sidefit import SideTensions, SpokeTension, fit_side
+
+from .plucks import common_findings, listed, pluck_reading, unread_pluck
+from .rounds import SpokeRings, refusal_of, rings_of, struck_of
+
+#: Crossings at which a spoke sings by its whole length, as it is modelled here.
+_WHOLE_LENGTH = ("apart", None)
+_MISFIT = 30.0
+
+
+def read_wheel(
+    file: str, listened: Listened, wheel: Wheel, kinds: Sequence[Spoke], first: int, options: RoundOptions
+) -> Reading:
+    """Read a round.
+
+    Parameters
+    ----------
+    file : str
+    listened : Listened
+        Heard once for each of ``kinds``.
+    wheel : Wheel
+    kinds : sequence of Spoke
+        The distinct kinds of spoke of the wheel.
+    first : int
+        The spoke the round starts at.
+    options : RoundOptions
+
+    Raises
+    ------
+    UsageError
+        If options name spokes or plucks that there are not.
+    """
+    strikes = listed(listened)
+    check_plucks(options, len(strikes))
+    sides = "".join("R" if place.side == "right" else "L" for place in wheel.places)
+    plan = plan_round(wheel.spokes, sides, first, options.order, options.direction, options.missing)
+    naming = name_plucks(struck_of(strikes), plan, options.assign, options.skip)
+    kind_of = {place.number: kinds.index(place.spoke) for place in wheel.places}
+    alike = not kinds[0].is_flat
+    rings = rings_of(strikes, naming, kind_of, alike, LOG_TENSION)
+    crossing = {place.number: options.crossing or place.crossing for place in wheel.places}
+    rings = {spoke: each for spoke, each in rings.items() if crossing[spoke] in _WHOLE_LENGTH}
+    fits = {
+        side: fit_side(places, {number: each.rings for number, each in rings.items()})
+        for side in wheel.sides
+        if (places := [place for place in wheel.places if place.side == side and place.number in rings])
+    }
+    tensions = {number: one for fit in fits.values() for number, one in fit.spokes.items()}
+    limits = _limits(wheel)
+    level = wheel.state.tyre == "none"
+    judged = {
+        place.number: judge_spoke(tensions[place.number], limits, level)
+        for place in wheel.places
+        if place.number in tensions and place.leave_out is None
+    }
+    unknown = any(value is None for value in crossing.values())
+    findings = (
+        common_findings(strikes)
+        + _naming_findings(naming, wheel)
+        + _state_findings(wheel)
+        + _crossing_findings(crossing)
+        + _misfits(tensions)
+        + findings_of({number: tensions[number] for number in judged}, limits, level)
+        + list(wheel.warnings)
+    )
+    complete = len(judged) == sum(place.leave_out is None for place in wheel.places)
+    return Reading(
+        file=file,
+        job="wheel",
+        title=wheel.name,
+        duration_s=listened.duration_s,
+        sample_rate_hz=listened.sample_rate_hz,
+        warnings=(*listened.warnings, *naming.warnings),
+        findings=tuple(findings),
+        verdict=_verdict(judged, complete, unknown),
+        plucks=tuple(_plucks(strikes, naming, wheel, kind_of, tensions, rings, options.skip)),
+        spokes=tuple(
+            _spoke_reading(place, tensions.get(place.number), judged.get(place.number), rings.get(place.number))
+            for place in wheel.places
+        ),
+        sides={side: _side_reading(fit, judged, limits) for side, fit in fits.items()},
+        ends={side: fit.ends for side, fit in fits.items()},
+        limits=limits,
+        assumptions=_assumptions(wheel, fits, unknown),
+    )
+
+
+def check_plucks(options: RoundOptions, plucks: int) -> None:
+    """Refuse options that name a pluck that was not heard."""
+    for name, numbers in (("--assign", options.assign), ("--skip", options.skip)):
+        for number in numbers:
+            if number > plucks:
+                raise UsageError(f"{name} names pluck {number}, but only {plucks} were heard; count the listed plucks from 1")
+
+
+def _verdict(judged: Mapping[int, Judgement], complete: bool, unknown: bool) -> object:
+    verdict = judge_together(judged.values())
+    if verdict == "out" or verdict is None:
+        return verdict
+    return verdict if complete and not unknown else "undecided"
+
+
+def _limits(wheel: Wheel) -> Limits:
+    stated = wheel.limits
+    return Limits(
+        evenness_percent=stated.evenness_percent,
+        max_tension_n=stated.max_tension_n,
+        floor_n=stated.floor_n,
+        target_n={side: each.target_n for side, each in wheel.sides.items()},
+    )
+
+
+def _plucks(
+    strikes: Sequence[Strike],
+    naming: Naming,
+    wheel: Wheel,
+    kind_of: Mapping[int, int],
+    tensions: Mapping[int, SpokeTension],
+    rings: Mapping[int, SpokeRings],
+    skip: Sequence[int],
+) -> list[PluckReading]:
+    """Every listed strike as it was used."""
+    found = []
+    for index, strike in enumerate(strikes):
+        reason = refusal_of(strike, index, naming, skip)
+        if reason is not None:
+            found.append(unread_pluck(strike, reason))
+            continue
+        spoke = naming.spokes[index]
+        assert spoke is not None
+        place = wheel.place(spoke)
+        planes: tuple[Plane, Plane] = ("flat", "edge") if place.spoke.is_flat else ("both", "both")
+        heard = strike.heard[kind_of[spoke]]
+        used = spoke in rings and index in rings[spoke].strikes
+        tension = tensions.get(spoke) if used else None
+        value = (tension.tension_n, tension.u_tension_n) if tension else None
+        found.append(pluck_reading(strike, heard, planes, spoke, place.side, value))
+    return found
+
+
+def _spoke_reading(
+    place: Place, tension: SpokeTension | None, judged: Judgement | None, rings: SpokeRings | None
+) -> SpokeReading:
+    return SpokeReading(
+        spoke=place.number,
+        label=place.label,
+        side=place.side,
+        tension_n=tension.tension_n if tension else None,
+        u_tension_n=tension.u_tension_n if tension else None,
+        interval_95_n=tension.interval_95_n if tension else None,
+        u_individual_n=tension.u_individual_n if tension else None,
+        u_common_n=tension.u_common_n if tension else None,
+        deviation_percent=100 * tension.deviation if tension else None,
+        u_deviation_percent=100 * tension.u_deviation if tension else None,
+        verdict=judged.verdict if judged else None,
+        doubt=rings.doubt if rings else None,
+        leave_out=place.leave_out,
+    )
+
+
+def _side_reading(fit: SideTensions, judged: Mapping[int, Judgement], limits: Limits) -> SideReading:
+    deviations = [fit.spokes[number].deviation for number in fit.spokes if number in judged]
+    spread = 50 * (max(deviations) - min(deviations)) if deviations else None
+    verdict = judge_together(judged[number] for number in fit.spokes if number in judged)
+    return SideReading(fit.mean_n, fit.u_mean_n, spread, verdict)
+
+
+def _naming_findings(naming: Naming, wheel: Wheel) -> list[Finding]:
+    found = [Finding("count-differs", text) for text in naming.warnings]
+    if naming.closed:
+        found.append(Finding("lap-closed", "the first spoke was plucked again at the end: the count is proven"))
+    return found
+
+
+def _state_findings(wheel: Wheel) -> list[Finding]:
+    if wheel.state.tyre == "none":
+        return []
+    text = "a tyre is on: it lowers tension by 5 to 15 % (common practice, no source), so only evenness is judged"
+    return [Finding("tyre-on", text)]
+
+
+def _crossing_findings(crossing: Mapping[int, str | None]) -> list[Finding]:
+    found = []
+    if any(value is None for value in crossing.values()):
+        numbers = tuple(number for number, value in crossing.items() if value is None)
+        text = "read as if spokes do not touch where they cross: say whether they do (crossing in the wheel file, or --crossing)"
+        found.append(Finding("crossing-unknown", text, numbers))
+    for state in ("touching", "pinched", "tied"):
+        numbers = tuple(number for number, value in crossing.items() if value == state)
+        if numbers:
+            text = f"spokes {state} at their crossings sound together and cannot be told apart yet: no tension is given"
+            found.append(Finding(f"crossing-{state}", text, numbers))
+    return found
+
+
+def _misfits(tensions: Mapping[int, SpokeTension]) -> list[Finding]:
+    """Spokes whose overtones no bare spoke of this kind has."""
+    typical = float(np.median([one.misfit for one in tensions.values()])) if tensions else 0.0
+    odd = tuple(number for number, one in sorted(tensions.items()) if one.misfit > max(_MISFIT, 6 * typical))
+    if not odd:
+        return []
+    return [Finding("overtones-do-not-fit", "overtones unlike a bare spoke's: look at it before turning anything", odd)]
+
+
+def _assumptions(wheel: Wheel, fits: Mapping[str, SideTensions], unknown: bool) -> tuple[str, ...]:
+    found = []
+    for side, stated in wheel.sides.items():
+        places = [place for place in wheel.places if place.side == side]
+        length, u = places[0].free_length_m, places[0].u_length_m
+        found.append(
+            f"{side} side: {stated.spoke.name}, free length {1000 * length:.1f} mm known to {1000 * u:.1f} mm (standard uncertainty)"
+        )
+    if fits:
+        found.append("the ends of a side's spokes are of one kind; how stiff was found from the overtones or is in the +/-")
+    if unknown:
+        found.append("spokes do not touch where they cross (not stated)")
+    return tuple(found)
+
+
