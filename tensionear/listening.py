@@ -13,8 +13,8 @@ import numpy as np
 
 from .capture.channels import best_channel
 from .capture.checks import check_rate, checked
-from .capture.plucks import Pluck, PluckFinder
 from .capture.grid import regrid
+from .capture.plucks import Pluck, PluckFinder
 from .capture.recording import AudioSource, Samples
 from .errors import SoundError
 from .pitch.hearing import SKIP_S, Expectation, Heard, Ringing, hear, ringing_after

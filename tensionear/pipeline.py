@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+
 from .capture.files import open_sound
 from .capture.recording import AudioSource, Recording
 from .errors import UsageError
@@ -89,5 +90,7 @@ def _checked_length(free_length_m: float | None, spoke: Spoke) -> float:
         raise UsageError(f"{given:.1f} mm is no free length of a spoke ({low:.0f} to {high:.0f} mm); check --length")
     if spoke.head_m + spoke.tail_m >= free_length_m:
         thick = 1000 * (spoke.head_m + spoke.tail_m)
-        raise UsageError(f"{1000 * free_length_m:.1f} mm is shorter than the thick ends of {spoke.name} ({thick:.0f} mm); check --length")
+        raise UsageError(
+            f"{1000 * free_length_m:.1f} mm is shorter than the thick ends of {spoke.name} ({thick:.0f} mm); check --length"
+        )
     return free_length_m

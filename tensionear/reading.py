@@ -89,7 +89,7 @@ class SideReading:
 
 @dataclass(frozen=True, slots=True)
 class EndStiffness:
-    """Rotational stiffness of one end in one bending plane, N m/rad, with its 95 % interval; ``how`` is ``found`` or ``assumed``."""
+    """Rotational stiffness of one end in one bending plane, N m/rad, with its 95 % interval; ``how`` it is known."""
 
     end: Literal["hub", "nipple"]
     plane: Plane

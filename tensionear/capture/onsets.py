@@ -4,8 +4,8 @@ Rule: short-time spectra on a grid fixed at the first sample; power in bands a s
 moving floor, and above it an allowance for how much noise in so narrow a band flickers; the *rise* over 20 ms of what
 stands above that, averaged over the eight bands that rise most, is the novelty: a pluck in noise lifts few bands much, the
 noise lifts many a little. Taking the largest of three neighbouring bands as "before" removes the beating and gliding of the
-old ring. An onset is the largest novelty within 80 ms that also stands out from its surroundings. All is scale-free:
-nothing depends on the gain.
+old ring. An onset is the largest novelty within 80 ms that also stands out from its surroundings. A second look with frames
+twice as long and the four bands that rise most finds what is faint but pure. All is scale-free: nothing depends on the gain.
 
 The decision about a frame falls when the last frame it looks at exists, so any cutting of the stream gives the same onsets.
 """
@@ -14,20 +14,37 @@ from __future__ import annotations
 
 import math
 from collections import deque
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-HOP_S, FRAME_S = 0.005, 0.0213
+HOP_S = 0.005
 LOWEST_HZ, HIGHEST_HZ, BANDS_PER_OCTAVE = 150.0, 7000.0, 12
 _FLOOR_RISE_DB, _FLOOR_FALL_DB = 0.02, 0.3  # a frame: follows about the 6 % quantile
 _ABOVE_NOISE_DB, _CEILING_DB = 3.0, 40.0
-_RISING_BANDS = 8
-_LAG, _NEIGHBOUR = 4, 16  # frames: the rise is over 20 ms, an onset is the largest within 80 ms
+_NEIGHBOUR = 16  # frames: an onset is the largest within 80 ms
 _MEDIAN_BACK, _MEDIAN_AHEAD = 40, 12
-_THRESHOLD_DB = 3.0
+_SAME_S = 0.1  # a faint onset this close to a clear one is the same
 _TINY = 1e-16
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """How a look at the sound is taken: frame length, rise over so many frames, mean of so many bands, threshold.
+
+    ``weight`` brings its novelty to the scale of the others.
+    """
+
+    frame_s: float
+    lag: int
+    rising_bands: int
+    threshold_db: float
+    weight: float
+
+
+CLEAR = Look(0.0213, 4, 8, 3.0, 1.0)
+FAINT = Look(0.0427, 8, 4, 4.0, 0.6)
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +53,7 @@ class Onset:
 
     time_s: float
     novelty_db: float
+    given: bool = False
 
 
 class OnsetDetector:
@@ -48,22 +66,64 @@ class OnsetDetector:
     """
 
     def __init__(self, rate_hz: float) -> None:
-        self._rate_hz = rate_hz
+        self._clear, self._faint = _Watcher(rate_hz, CLEAR), _Watcher(rate_hz, FAINT)
+        self._held: list[Onset] = []
+        self._recent: list[Onset] = []
+
+    def push(self, chunk: NDArray[np.float32]) -> list[Onset]:
+        """Take the next chunk, shape (samples,), and give the onsets that are now decided."""
+        self._recent += self._clear.push(chunk)
+        self._held += self._faint.push(chunk)
+        return self._merged(min(self._clear.decided_s, self._faint.decided_s) - _SAME_S)
+
+    def flush(self) -> list[Onset]:
+        """Give what is left at the end of the stream."""
+        self._recent += self._clear.flush()
+        self._held += self._faint.flush()
+        return self._merged(math.inf)
+
+    def _merged(self, until_s: float) -> list[Onset]:
+        """Onsets up to a time both looks have decided: the clear ones, and the faint ones with no clear one near."""
+        faint = [
+            onset
+            for onset in self._held
+            if onset.time_s <= until_s and all(abs(onset.time_s - clear.time_s) > _SAME_S for clear in self._recent)
+        ]
+        self._held = [onset for onset in self._held if onset.time_s > until_s]
+        clear = [onset for onset in self._recent if not onset.given and onset.time_s <= until_s]
+        self._recent = [
+            replace(onset, given=onset.given or onset.time_s <= until_s)
+            for onset in self._recent
+            if onset.time_s > until_s - 2 * _SAME_S
+        ]
+        return sorted(faint + clear, key=lambda onset: onset.time_s)
+
+
+class _Watcher:
+    """One look at the stream: novelty frame by frame, and the onsets in it."""
+
+    def __init__(self, rate_hz: float, look: Look) -> None:
+        self._rate_hz, self._look = rate_hz, look
         self._hop = round(HOP_S * rate_hz)
-        self._frame = round(FRAME_S * rate_hz)
+        self._frame = round(look.frame_s * rate_hz)
         self._size = 1 << (self._frame - 1).bit_length()
         self._window = np.hanning(self._frame + 2)[1:-1].astype(np.float32)
         self._edges = _band_edges(rate_hz, self._size)
         self._allowance = _noise_over_floor(np.diff(self._edges) * self._frame / self._size) + _ABOVE_NOISE_DB
         self._waiting = np.zeros(0, np.float32)
         self._floor: NDArray[np.float64] | None = None
-        self._recent: deque[NDArray[np.float64]] = deque(maxlen=_LAG)
+        self._recent: deque[NDArray[np.float64]] = deque(maxlen=look.lag)
         self._novelty: list[float] = []
         self._dropped = 0  # frames no longer held in _novelty
         self._decided = 0
 
+    @property
+    def decided_s(self) -> float:
+        """Up to where onsets are decided."""
+        return self._decided * self._hop / self._rate_hz
+
     def push(self, chunk: NDArray[np.float32]) -> list[Onset]:
-        """Take the next chunk, shape (samples,), and give the onsets that are now decided."""
+        """Take the next chunk and give the onsets that are now decided."""
         self._waiting = np.concatenate([self._waiting, chunk])
         count = (len(self._waiting) - self._frame) // self._hop + 1
         if count < 1:
@@ -89,31 +149,31 @@ class OnsetDetector:
         elif not silent:
             self._floor = self._floor + np.where(level > self._floor, _FLOOR_RISE_DB, -_FLOOR_FALL_DB)
         above = np.clip(level - self._floor - self._allowance, 0, _CEILING_DB)
-        if len(self._recent) < _LAG:
+        if len(self._recent) < self._look.lag:
             self._recent.append(above)
             return 0.0
         before = self._recent[0].copy()
         np.maximum(before[:-1], self._recent[0][1:], out=before[:-1])
         np.maximum(before[1:], self._recent[0][:-1], out=before[1:])
         self._recent.append(above)
-        rise = np.partition(np.maximum(0, above - before), -_RISING_BANDS)
-        return float(np.mean(rise[-_RISING_BANDS:]))
+        count = self._look.rising_bands
+        rise = np.partition(np.maximum(0, above - before), -count)
+        return float(np.mean(rise[-count:]))
 
     def _decide(self, until: int) -> list[Onset]:
         """Judge the frames up to (not including) ``until``."""
         found = []
         values = np.array(self._novelty)
+        threshold = self._look.threshold_db
         for frame in range(self._decided, until):
             at = frame - self._dropped
             here = values[at]
-            if here <= _THRESHOLD_DB:
-                continue
-            if here < values[max(0, at - _NEIGHBOUR) : at + _NEIGHBOUR + 1].max():
+            if here <= threshold or here < values[max(0, at - _NEIGHBOUR) : at + _NEIGHBOUR + 1].max():
                 continue
             around = values[max(0, at - _MEDIAN_BACK) : at + _MEDIAN_AHEAD + 1]
-            if here - np.median(around) > _THRESHOLD_DB:
+            if here - np.median(around) > 0.8 * threshold:
                 centre = (frame * self._hop + self._frame / 2) / self._rate_hz
-                found.append(Onset(centre, float(here)))
+                found.append(Onset(centre, float(here) * self._look.weight))
         self._decided = max(self._decided, until)
         keep = max(self._decided - _MEDIAN_BACK - _NEIGHBOUR - self._dropped, 0)
         if keep > 4 * _MEDIAN_BACK:

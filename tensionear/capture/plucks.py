@@ -14,8 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .grid import Decimator, regrid
-from .onsets import OnsetDetector, refine_onset
 from .onsets import Onset as FoundOnset
+from .onsets import OnsetDetector, refine_onset
 from .recording import AudioSource, Samples
 
 LEAD_S = 0.16
@@ -24,6 +24,7 @@ LOWEST_RATE_HZ = 16000.0
 _CHUNK_S = 0.1
 _BEFORE_NEXT_S = 0.008
 _SEARCH_S = 0.030
+_DECIDED_AFTER_S = 0.4  # by then every onset before the end of a ring is known
 _MERGE_S = 0.060
 _HELD_S = 3.0
 _RISE_BEFORE_S, _RISE_AFTER_S = 0.03, 0.04
@@ -162,7 +163,7 @@ class PluckFinder:
             louder = [later.time_s for later in self._waiting[1:] if later.louder]
             if louder:
                 end = min(end, louder[0] - _BEFORE_NEXT_S)
-            elif not at_end and now < end + 2 * _MERGE_S + 0.2:
+            elif not at_end and now < end + _DECIDED_AFTER_S:
                 break
             found.append(self._cut(onset, min(end, now)))
             self._waiting.pop(0)

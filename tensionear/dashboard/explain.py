@@ -154,7 +154,7 @@ def spectrum_lines(heard: Heard, pluck: PluckReading, width: int, glyphs: Glyphs
         styles[column] = palette.within
     found = []
     for row in range(SPECTRUM_ROWS, 0, -1):
-        label = f"{-DEPTH_DB * (SPECTRUM_ROWS - row) / SPECTRUM_ROWS:>4.0f} dB" if row % 2 == 0 else " " * LEVEL_COLUMNS
+        label = f"{DEPTH_DB * (row / SPECTRUM_ROWS - 1):>4.0f} dB" if row % 2 == 0 else " " * LEVEL_COLUMNS
         line = Text(f"{label:<{LEVEL_COLUMNS}}", style=palette.quiet, no_wrap=True)
         for level, style in zip(levels, styles, strict=True):
             line.append(_bar(level, row, glyphs), style=style)

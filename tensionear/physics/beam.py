@@ -84,7 +84,7 @@ def natural_frequencies(
     half = np.linalg.cholesky(stiffness * np.outer(scale, scale))
     inner = np.linalg.solve(half, np.linalg.solve(half, beam.mass * np.outer(scale, scale)).T)
     inverse_squares = np.linalg.eigvalsh((inner + inner.T) / 2)[::-1][:count]
-    return 1 / (2 * math.pi * np.sqrt(inverse_squares))
+    return np.asarray(1 / (2 * math.pi * np.sqrt(inverse_squares)))
 
 
 def beam_matrices(stretches: Sequence[Stretch], plane: BendingPlane, bubbles: int) -> BeamMatrices:

@@ -1,4 +1,4 @@
-"""What a spoke could sound like: its states as a grid for the scan, and how much a pluck may stretch it. Imports physics, pitch."""
+"""What a spoke could sound like: its states as a grid to scan, and how far a pluck stretches it. Imports physics, pitch."""
 
 from __future__ import annotations
 
@@ -7,9 +7,10 @@ from functools import lru_cache
 
 import numpy as np
 
-from ..pitch.hearing import Expectation
-from ..pitch.series import series_grid
-from ..pitch.spectrum import Array
+from tensionear.pitch.hearing import Expectation
+from tensionear.pitch.series import series_grid
+from tensionear.pitch.spectrum import Array
+
 from .beam import BendingPlane
 from .inverse import SpokeModel
 from .modes import ModeTable, mode_table
@@ -62,4 +63,5 @@ def expect(spoke: Spoke, free_length_m: float) -> Expectation:
 
 def usual_stretch(axial_stiffness_n: float, free_length_m: float) -> Array:
     """Stretch D that a usual pluck makes at each tension of the grid."""
-    return stretch_of_first_mode(axial_stiffness_n, 1.0, _TYPICAL_SWING_M, free_length_m) * np.exp(-LOG_TENSION)
+    at_one_newton = stretch_of_first_mode(axial_stiffness_n, 1.0, _TYPICAL_SWING_M, free_length_m)
+    return np.asarray(at_one_newton * np.exp(-LOG_TENSION))

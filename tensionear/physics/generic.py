@@ -11,8 +11,9 @@ from functools import lru_cache
 
 import numpy as np
 
-from ..pitch.hearing import Expectation
-from ..pitch.series import series_grid
+from tensionear.pitch.hearing import Expectation
+from tensionear.pitch.series import series_grid
+
 from .expectation import END_SHARES, LOG_TENSION, usual_stretch
 from .inverse import SpokeModel
 from .modes import mode_table

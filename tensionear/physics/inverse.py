@@ -75,8 +75,9 @@ class GroupFit:
     Shapes: ``weight`` (parts,); ``log_tension`` (parts, spokes) means; ``individual`` (parts, spokes) variances with the
     shared unknowns held; ``loading`` (parts, spokes, shared) and ``shared_covariance`` (parts, shared, shared) give the rest:
     covariance of ln T = diag(individual) + loading shared_covariance loading'. ``shared`` (parts, shared) are their means.
-    ``sensitivity`` (spokes,) is dlnT/dlnf of the first mode, ``misfit`` (spokes,) the mean squared standardised residual of each spoke's partials, robustly weighted partials
-    left out; ``residual`` (spokes, 3, MODES) in standard deviations, for the best part.
+    ``sensitivity`` (spokes,) is dlnT/dlnf of the first mode; ``misfit`` (spokes,) the mean square of the standardised
+    residuals of each spoke's partials without the few robustly set aside; ``residual`` (spokes, 3, MODES) in standard
+    deviations, for the best part.
     """
 
     weight: Array
@@ -231,7 +232,7 @@ class _Problem:
     def summary(self, state: _State) -> GroupFit:
         normal = self._normal(state)
         _, _, inverse_own, schur, loading = _solve(normal)
-        covariance = np.linalg.inv(schur)
+        covariance: Array = np.asarray(np.linalg.inv(schur), dtype=np.float64)
         log_evidence = (
             -0.5 * normal.cost
             - 0.5 * np.linalg.slogdet(schur)[1]
@@ -330,12 +331,14 @@ class _Problem:
 
 def _solve(normal: _Normal) -> tuple[Array, Array, Array, Array, Array]:
     """Steps of locals and shared, inverse of the local blocks, Schur complement, and loadings of locals on shared."""
-    inverse_own = np.linalg.inv(normal.own)
+    inverse_own: Array = np.asarray(np.linalg.inv(normal.own), dtype=np.float64)
     through = inverse_own @ normal.cross
     schur = normal.shared - np.einsum("cslg,cslh->cgh", normal.cross, through)
     right = normal.right_shared - np.einsum("cslg,csl->cg", through, normal.right_own)
     step_shared = np.linalg.solve(schur, right[:, :, None])[:, :, 0]
-    step_own = np.einsum("cslm,csm->csl", inverse_own, normal.right_own) - np.einsum("cslg,cg->csl", through, step_shared)
+    step_own = np.einsum("cslm,csm->csl", inverse_own, normal.right_own) - np.einsum(
+        "cslg,cg->csl", through, step_shared
+    )
     return step_own, step_shared, inverse_own, schur, -through
 
 
@@ -344,6 +347,9 @@ def _mixture_quantile(weight: Array, middle: Array, sd: Array, probability: floa
     low, high = float(np.min(middle - 8 * sd)), float(np.max(middle + 8 * sd))
     for _ in range(60):
         half = (low + high) / 2
-        below = sum(w * 0.5 * (1 + math.erf((half - m) / (s * math.sqrt(2)))) for w, m, s in zip(weight, middle, sd, strict=True))
+        below = sum(
+            w * 0.5 * (1 + math.erf((half - m) / (s * math.sqrt(2))))
+            for w, m, s in zip(weight, middle, sd, strict=True)
+        )
         low, high = (half, high) if below < probability else (low, half)
     return (low + high) / 2

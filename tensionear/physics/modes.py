@@ -61,7 +61,9 @@ class ModeTable:
         with_tension = np.einsum("mthsp,pt->mhsp", table, tension)
         values = np.einsum("mhsp,ph->spm", with_tension, hub)
         by_hub = np.einsum("mhp,ph->pm", with_tension[:, :, 0], hub_slope)
-        by_tension = np.einsum("mthp,pt,ph->pm", table[:, :, :, 0], tension_slope, hub, optimize=["einsum_path", (0, 1), (0, 1)])
+        by_tension = np.einsum(
+            "mthp,pt,ph->pm", table[:, :, :, 0], tension_slope, hub, optimize=["einsum_path", (0, 1), (0, 1)]
+        )
         return values[0], np.stack([by_tension, by_hub, values[1]])
 
     def over_grid(self, log_tension: Matrix, log_ends: Matrix) -> Matrix:

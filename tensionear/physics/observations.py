@@ -6,7 +6,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from ..pitch.hearing import Heard, Line
+from tensionear.pitch.hearing import Heard, Line
+
 from .inverse import Partials
 from .modes import MODES
 

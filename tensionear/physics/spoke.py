@@ -83,7 +83,7 @@ class Spoke:
 
     def stretches(self, free_length_m: float) -> tuple[Stretch, ...]:
         """The uniform pieces of a spoke of this free length (m), hub first; pieces of no length are left out."""
-        pieces = (
+        pieces: tuple[tuple[float, Section], ...] = (
             (self.head_m, self.ends),
             (free_length_m - self.head_m - self.tail_m, self.middle),
             (self.tail_m, self.ends),

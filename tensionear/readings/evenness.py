@@ -32,7 +32,7 @@ def read_evenness(file: str, listened: Listened, spokes: int, first: int, option
     check_plucks(options, len(strikes))
     plan = plan_round(spokes, None, first, options.order, options.direction, options.missing)
     naming = name_plucks(struck_of(strikes), plan, options.assign, options.skip)
-    kind_of = {number: 0 for number in range(1, spokes + 1)}
+    kind_of = dict.fromkeys(range(1, spokes + 1), 0)
     rings = rings_of(strikes, naming, kind_of, True, LOG_TENSION)
     groups = side_pattern(_pitches(rings), spokes)
     limits = Limits(evenness_percent=_EVENNESS_PERCENT)

@@ -30,9 +30,7 @@ ADVICE: Mapping[str, str] = {
 def listed(listened: Listened) -> tuple[Strike, ...]:
     """The strikes worth telling of: likely plucks, and what was loud enough to be taken for one."""
     return tuple(
-        strike
-        for strike in listened.strikes
-        if strike.probability >= _LISTED or strike.novelty_db > _LISTED_NOVELTY_DB
+        strike for strike in listened.strikes if strike.probability >= _LISTED or strike.novelty_db > _LISTED_NOVELTY_DB
     )
 
 
@@ -95,9 +93,7 @@ def partials_of(heard: Heard, planes: Sequence[Plane]) -> tuple[Partial, ...]:
 
 def unread_pluck(strike: Strike, reason: str) -> PluckReading:
     """A strike that does not count."""
-    return PluckReading(
-        strike.onset_s, None, None, False, reason, ADVICE[reason], None, None, None, None, None
-    )
+    return PluckReading(strike.onset_s, None, None, False, reason, ADVICE[reason], None, None, None, None, None)
 
 
 def pluck_reading(

@@ -1,4 +1,4 @@
-"""A round named: which strikes are which spokes, and the rings each spoke gets. Imports listening, wheel.sequence, readings.plucks."""
+"""A round named: which strikes are which spokes, and the rings each spoke gets. Imports listening, wheel, readings.plucks."""
 
 from __future__ import annotations
 
@@ -97,7 +97,10 @@ def _weighed(
         return SpokeRings(Rings(heard, start), numbers, None)
     weight = np.array([each[1] for each in usable])
     pitch = np.array([each[3] for each in usable])
-    if float(np.ptp(pitch)) > _WIDEST_DOUBT * 2 and float(np.max(np.abs(pitch - pitch[np.argmax(weight)]))) > _WIDEST_DOUBT:
+    if (
+        float(np.ptp(pitch)) > _WIDEST_DOUBT * 2
+        and float(np.max(np.abs(pitch - pitch[np.argmax(weight)]))) > _WIDEST_DOUBT
+    ):
         return None
     mean = float(np.average(pitch, weights=weight))
     spread = float(np.sqrt(np.average((pitch - mean) ** 2, weights=weight)))

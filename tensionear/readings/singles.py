@@ -19,6 +19,7 @@ from .plucks import ACCEPTED, common_findings, fault_of, listed, pluck_reading, 
 
 _U_LENGTH_M = 0.5e-3
 _COVERAGE = 1.959964
+_FAINTEST = 0.01  # where nothing better was heard, the likeliest strike counts from this probability on
 _TONE_PERSIST_DB, _TONE_NOVELTY_DB = -16.0, 5.0
 _NO_LIMITS = Limits(evenness_percent=5.0)
 
@@ -29,9 +30,11 @@ def read_singles(file: str, listened: Listened, spoke: Spoke, free_length_m: flo
     plucks: list[PluckReading] = []
     ends: tuple[EndStiffness, ...] = ()
     strikes = listed(listened)
+    needed = min(ACCEPTED, max((strike.probability for strike in strikes), default=1.0))
+    needed = max(needed, _FAINTEST)
     for strike in strikes:
         heard = strike.heard[0]
-        reason = fault_of(strike) or (reason_of(strike) if strike.probability < ACCEPTED else None)
+        reason = fault_of(strike) or (reason_of(strike) if strike.probability < needed else None)
         if reason is None and not heard.first_modes(0):
             reason = "weak"
         if reason is not None:

@@ -12,7 +12,6 @@ from tensionear.options import RoundOptions
 from tensionear.physics.expectation import LOG_TENSION
 from tensionear.physics.spoke import Spoke
 from tensionear.reading import (
-    EndStiffness,
     Finding,
     Limits,
     Plane,
@@ -20,6 +19,7 @@ from tensionear.reading import (
     Reading,
     SideReading,
     SpokeReading,
+    Verdict,
 )
 from tensionear.wheel.assessment import Judgement, findings_of, judge_spoke, judge_together
 from tensionear.wheel.model import Place, Wheel
@@ -83,7 +83,7 @@ def read_wheel(
     unknown = any(value is None for value in crossing.values())
     findings = (
         common_findings(strikes)
-        + _naming_findings(naming, wheel)
+        + _naming_findings(naming)
         + _state_findings(wheel)
         + _crossing_findings(crossing)
         + _misfits(tensions)
@@ -105,10 +105,10 @@ def read_wheel(
             _spoke_reading(place, tensions.get(place.number), judged.get(place.number), rings.get(place.number))
             for place in wheel.places
         ),
-        sides={side: _side_reading(fit, judged, limits) for side, fit in fits.items()},
+        sides={side: _side_reading(fit, judged) for side, fit in fits.items()},
         ends={side: fit.ends for side, fit in fits.items()},
         limits=limits,
-        assumptions=_assumptions(wheel, fits, unknown),
+        assumptions=_assumptions(wheel, bool(fits), unknown),
     )
 
 
@@ -117,10 +117,12 @@ def check_plucks(options: RoundOptions, plucks: int) -> None:
     for name, numbers in (("--assign", options.assign), ("--skip", options.skip)):
         for number in numbers:
             if number > plucks:
-                raise UsageError(f"{name} names pluck {number}, but only {plucks} were heard; count the listed plucks from 1")
+                raise UsageError(
+                    f"{name} names pluck {number}, but only {plucks} were heard; count the listed plucks from 1"
+                )
 
 
-def _verdict(judged: Mapping[int, Judgement], complete: bool, unknown: bool) -> object:
+def _verdict(judged: Mapping[int, Judgement], complete: bool, unknown: bool) -> Verdict | None:
     verdict = judge_together(judged.values())
     if verdict == "out" or verdict is None:
         return verdict
@@ -185,14 +187,14 @@ def _spoke_reading(
     )
 
 
-def _side_reading(fit: SideTensions, judged: Mapping[int, Judgement], limits: Limits) -> SideReading:
+def _side_reading(fit: SideTensions, judged: Mapping[int, Judgement]) -> SideReading:
     deviations = [fit.spokes[number].deviation for number in fit.spokes if number in judged]
     spread = 50 * (max(deviations) - min(deviations)) if deviations else None
     verdict = judge_together(judged[number] for number in fit.spokes if number in judged)
     return SideReading(fit.mean_n, fit.u_mean_n, spread, verdict)
 
 
-def _naming_findings(naming: Naming, wheel: Wheel) -> list[Finding]:
+def _naming_findings(naming: Naming) -> list[Finding]:
     found = [Finding("count-differs", text) for text in naming.warnings]
     if naming.closed:
         found.append(Finding("lap-closed", "the first spoke was plucked again at the end: the count is proven"))
@@ -229,18 +231,17 @@ def _misfits(tensions: Mapping[int, SpokeTension]) -> list[Finding]:
     return [Finding("overtones-do-not-fit", "overtones unlike a bare spoke's: look at it before turning anything", odd)]
 
 
-def _assumptions(wheel: Wheel, fits: Mapping[str, SideTensions], unknown: bool) -> tuple[str, ...]:
+def _assumptions(wheel: Wheel, fitted: bool, unknown: bool) -> tuple[str, ...]:
     found = []
     for side, stated in wheel.sides.items():
         places = [place for place in wheel.places if place.side == side]
         length, u = places[0].free_length_m, places[0].u_length_m
+        known = f"free length {1000 * length:.1f} mm, known to {1000 * u:.1f} mm (one standard deviation)"
+        found.append(f"{side} side: {stated.spoke.name}, {known}")
+    if fitted:
         found.append(
-            f"{side} side: {stated.spoke.name}, free length {1000 * length:.1f} mm known to {1000 * u:.1f} mm (standard uncertainty)"
+            "the ends of a side's spokes are of one kind; how stiff was found from the overtones or is in the +/-"
         )
-    if fits:
-        found.append("the ends of a side's spokes are of one kind; how stiff was found from the overtones or is in the +/-")
     if unknown:
         found.append("spokes do not touch where they cross (not stated)")
     return tuple(found)
-
-

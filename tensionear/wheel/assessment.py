@@ -59,14 +59,20 @@ def findings_of(tensions: Mapping[int, SpokeTension], limits: Limits, level: boo
     if level and maximum is not None:
         over = _named(tensions, lambda one: _between(one.tension_n, one.u_tension_n, -math.inf, maximum))
         if over:
-            found.append(Finding("over-maximum", f"over the maximum of {maximum:.0f} N the makers allow: slacken", over))
+            found.append(
+                Finding("over-maximum", f"over the maximum of {maximum:.0f} N the makers allow: slacken", over)
+            )
     if level and floor is not None:
         under = _named(tensions, lambda one: _between(one.tension_n, one.u_tension_n, floor, math.inf))
         if under:
-            found.append(Finding("under-floor", f"under the floor of {floor:.0f} N: look it over before turning", under))
+            found.append(
+                Finding("under-floor", f"under the floor of {floor:.0f} N: look it over before turning", under)
+            )
     loose = _named(tensions, lambda one: _between(one.deviation, one.u_deviation, _LOOSE, math.inf))
     if loose:
-        text = f"far slacker than its side (more than {-100 * _LOOSE:.0f} % under the mean): look it over for damage first"
+        text = (
+            f"far slacker than its side (more than {-100 * _LOOSE:.0f} % under the mean): look it over for damage first"
+        )
         found.append(Finding("loose-spoke", text, loose))
     uneven = _named(tensions, lambda one: _between(one.deviation, one.u_deviation, -allowed, allowed))
     uneven = tuple(spoke for spoke in uneven if spoke not in loose)

@@ -33,7 +33,8 @@ def side_pattern(log_pitch: Mapping[int, float], spokes: int) -> tuple[str, ...]
         return ("all",) * spokes
     letters = [best[(spoke - 1) % len(best)] for spoke in range(1, spokes + 1)]
     level = {
-        letter: np.median([value for spoke, value in log_pitch.items() if letters[spoke - 1] == letter]) for letter in "AB"
+        letter: np.median([value for spoke, value in log_pitch.items() if letters[spoke - 1] == letter])
+        for letter in "AB"
     }
     higher = "A" if level["A"] >= level["B"] else "B"
     return tuple("higher" if letter == higher else "lower" for letter in letters)

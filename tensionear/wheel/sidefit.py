@@ -10,19 +10,21 @@ import math
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
-from ..physics.expectation import spoke_model
-from ..physics.inverse import EndsPrior, GroupFit, SpokeModel, fit_group
-from ..physics.observations import partials_of
-from ..pitch.hearing import Heard
-from ..reading import EndStiffness, Plane
+from tensionear.physics.expectation import spoke_model
+from tensionear.physics.inverse import EndsPrior, GroupFit, SpokeModel, fit_group
+from tensionear.physics.observations import partials_of
+from tensionear.pitch.hearing import Heard
+from tensionear.reading import EndStiffness, Plane
+
 from .model import Place
 
 _COVERAGE = 1.959964
 _FOUND_SHARE = 1 / 3
-_LONGEST_SPAN_M = 0.002  # free lengths closer than this share a table
+_ENDS: tuple[Literal["hub", "nipple"], ...] = ("hub", "nipple")
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,7 +152,7 @@ def ends_of(fit: GroupFit, flat: bool) -> tuple[EndStiffness, ...]:
     planes: tuple[Plane, ...] = ("flat", "edge") if flat else ("both",)
     found = []
     for number, plane in enumerate(planes):
-        for column, end in enumerate(("hub", "nipple")):
+        for column, end in enumerate(_ENDS):
             base, shift = fit.shared[:, column], fit.shared[:, 2 + 2 * number + column]
             covariance = fit.shared_covariance
             value = base + (shift if flat else 0.0)
@@ -160,7 +162,7 @@ def ends_of(fit: GroupFit, flat: bool) -> tuple[EndStiffness, ...]:
                 variance = variance + covariance[:, other, other] + 2 * covariance[:, column, other]
             mean = float(fit.weight @ value)
             sd = math.sqrt(float(fit.weight @ (variance + (value - mean) ** 2)))
-            how = "found" if sd < _FOUND_SHARE * prior_sd else "assumed"
+            how: Literal["found", "assumed"] = "found" if sd < _FOUND_SHARE * prior_sd else "assumed"
             interval = (math.exp(mean - _COVERAGE * sd), math.exp(mean + _COVERAGE * sd))
             found.append(EndStiffness(end, plane, math.exp(mean), interval, how))
     return tuple(found)

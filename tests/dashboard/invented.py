@@ -12,7 +12,7 @@ def pluck(
     spoke: int | None, tension_n: float | None = 1000.0, rejected: str | None = None, **changed: object
 ) -> PluckReading:
     """One pluck, used unless rejected."""
-    number = spoke or 40
+    number = spoke or 1
     advice = "keep the key off the rim" if rejected else None
     side = None if spoke is None else ("right", "left")[(spoke + 1) % 2]
     partials = (

@@ -1,0 +1,156 @@
+"""The static screens, exactly, at 60, 80 and 120 columns; in colour, without, and in ASCII."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from rich.cells import cell_len
+
+from tensionear.dashboard.glyphs import ASCII, DRAWN, glyphs_for
+from tensionear.dashboard.palette import NO_COLOUR, RICH_COLOURS, SIXTEEN_COLOURS, palette_for
+from tensionear.dashboard.view import draw, draw_plain
+from tensionear.reading import Finding, Limits, Reading
+from tests.dashboard.comparing import assert_screen, console, shown
+from tests.dashboard.invented import evenness, pluck, plucks, spoke, wheel
+
+FAULTY = {9: 690.0, 14: 720.0, 16: 702.0, 21: None}
+DANGEROUS = {9: 1330.0, 14: 320.0}
+BOUNDS = Limits(5.0, 1250.0, 400.0, {"right": 1100.0, "left": 650.0})
+
+
+def drawn(reading: Reading, width: int, encoding: str = "utf-8") -> str:
+    on = console(width, encoding)
+    draw(reading, on)
+    return shown(on)
+
+
+def screens() -> dict[str, Reading]:
+    return {
+        "wheel": wheel(FAULTY, rejected=(pluck(None, None, "tool-knock"),)),
+        "even": wheel(),
+        "danger": wheel(DANGEROUS, limits=BOUNDS),
+        "evenness": evenness({7: -9.0}),
+        "one-group": evenness({7: 9.0}, sides=("all",), count=36),
+        "plucks": plucks(),
+        "tone": plucks("tone"),
+    }
+
+
+@pytest.mark.parametrize("width", [60, 80, 120])
+@pytest.mark.parametrize("name", list(screens()))
+def test_screen(name: str, width: int) -> None:
+    text = drawn(screens()[name], width)
+    assert max(cell_len(line) for line in text.splitlines()) <= width
+    assert_screen(f"{name}-{width}", text)
+
+
+@pytest.mark.parametrize("name", list(screens()))
+def test_plain_lines(name: str) -> None:
+    on = console(60)
+    draw_plain(screens()[name], on)
+    text = shown(on)
+    assert text.isascii()
+    assert all(line.endswith(".") for line in text.splitlines())
+    assert_screen(f"{name}-plain", text)
+
+
+@pytest.mark.parametrize("encoding", ["ascii", "cp1252"])
+def test_ascii_where_the_encoding_lacks_the_signs(encoding: str) -> None:
+    text = drawn(screens()["wheel"], 60, encoding)
+    assert text.isascii()
+    assert_screen("wheel-60-ascii", text)
+
+
+@pytest.mark.parametrize("count", [12, 18, 20, 24, 28, 32, 40, 48, 64, 96])
+@pytest.mark.parametrize("width", [60, 77, 132])
+def test_every_spoke_has_its_mark_and_label_inside_the_width(count: int, width: int) -> None:
+    text = drawn(wheel(FAULTY, count=count), width)
+    picture = text[text.index("Right side") : text.index(" within   ")]
+    marks = sum(picture.count(sign) for sign in "●◇▲▼×")
+    doubled = 1
+    assert marks - doubled - 1 == count  # the last mark is that of the legend
+    assert max(map(len, text.splitlines())) <= width
+
+
+def test_sides_unevenly_laced_keep_their_marks_apart() -> None:
+    spokes = [spoke(n, "left" if n % 3 == 2 else "right", f"x{n}", 900.0 + n, 900.0, "within") for n in range(1, 37)]
+    found = wheel()
+    text = drawn(Reading(**{**_fields(found), "spokes": tuple(spokes)}), 60)
+    assert "●●" not in text
+
+
+def _fields(reading: Reading) -> dict[str, object]:
+    return {name: getattr(reading, name) for name in reading.__dataclass_fields__}
+
+
+def test_shape_alone_tells_the_states_apart() -> None:
+    for glyphs in (DRAWN, ASCII):
+        marks = (
+            glyphs.within,
+            glyphs.high,
+            glyphs.low,
+            glyphs.undecided,
+            glyphs.unjudged,
+            glyphs.unread,
+            glyphs.left_out,
+        )
+        assert len(set(marks)) == len(marks)
+        assert len({glyphs.mean, glyphs.limit, glyphs.bound}) == 3
+
+
+def test_colours_change_nothing_but_colour() -> None:
+    without = drawn(screens()["wheel"], 80)
+    for system in ("standard", "256", "truecolor"):
+        on = console(80, colours=system)
+        draw(screens()["wheel"], on)
+        coloured = shown(on)
+        assert "\x1b[" in coloured
+        bare = re.sub(r"\x1b\[[0-9;]*m", "", coloured)
+        assert "\x1b" not in bare
+        assert [line.rstrip() for line in bare.splitlines()] == without.splitlines()
+
+
+@pytest.mark.parametrize("style", [getattr(RICH_COLOURS, name) for name in RICH_COLOURS.__dataclass_fields__])
+def test_true_colours_stand_out_from_black_and_from_white(style: str) -> None:
+    found = re.search(r"#([0-9a-f]{6})", style)
+    if found is None:
+        assert style == "bold"
+        return
+    parts = [int(found[1][at : at + 2], 16) / 255 for at in (0, 2, 4)]
+    linear = [part / 12.92 if part <= 0.04045 else ((part + 0.055) / 1.055) ** 2.4 for part in parts]
+    luminance = 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+    assert (luminance + 0.05) / 0.05 >= 4.4
+    assert 1.05 / (luminance + 0.05) >= 4.4
+
+
+def test_palette_follows_the_terminal() -> None:
+    assert palette_for(console(80)) is NO_COLOUR
+    assert palette_for(console(80, colours="standard")) is SIXTEEN_COLOURS
+    assert palette_for(console(80, colours="truecolor")) is RICH_COLOURS
+
+
+def test_unknown_encoding_gets_ascii() -> None:
+    assert glyphs_for("no-such-encoding") is ASCII
+    assert glyphs_for("utf-8") is DRAWN
+
+
+def test_too_narrow_for_the_picture_gives_plain_lines() -> None:
+    on = console(59)
+    draw_plain(wheel(), on)
+    assert drawn(wheel(), 59) == shown(on)
+
+
+@pytest.mark.parametrize("title", ["[red]Mill[/red] [x]", "[/dev/snd]", "name [bold"])
+def test_names_are_never_read_as_markup(title: str) -> None:
+    finding = Finding("loose-spoke", "[/] R1 is [loose]", (1,))
+    assert title in drawn(wheel(title=title, findings=(finding,)), 80)
+    assert "[/] R1 is [loose]" in drawn(wheel(findings=(finding,)), 80)
+    on = console(80)
+    draw_plain(wheel(title=title), on)
+    assert title in shown(on)
+
+
+def test_alarms_stand_before_title_and_picture() -> None:
+    text = drawn(wheel(DANGEROUS, limits=BOUNDS), 80)
+    assert text.index("R5") < text.index("Stop:") < text.index("Mill Lane") < text.index("Right side")
