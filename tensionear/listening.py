@@ -18,7 +18,7 @@ from .capture.plucks import Pluck, PluckFinder
 from .capture.recording import AudioSource, Samples
 from .errors import SoundError
 from .pitch.hearing import SKIP_S, Expectation, Heard, Ringing, hear, ringing_after
-from .pitch.kind import Features, onset_features, pluck_probability
+from .pitch.kind import Features, Lines, onset_features, pluck_probability
 
 _BEFORE_END_S = 0.006
 _RINGS = 0.3  # probability from which an onset's lines are expected to ring on
@@ -72,7 +72,12 @@ class Listener:
         )
         scores = [each.candidates[0].score if each.candidates else 0.0 for each in heard]
         best = int(np.argmax([each.candidates[0].rank if each.candidates else 0.0 for each in heard]))
-        features = onset_features(pluck.samples.astype(np.float64), pluck.lead_s, pluck.rate_hz, heard[best].peaks)
+        ringing = Lines(
+            np.array([line.frequency_hz for line in self._old]),
+            np.array([10 ** (line.level_at(pluck.onset_s) / 20) for line in self._old]),
+        )
+        sound = pluck.samples.astype(np.float64)
+        features = onset_features(sound, pluck.lead_s, pluck.rate_hz, heard[best].peaks, ringing, pluck.rise_db)
         probability = pluck_probability(features, scores[best], pluck.novelty_db)
         if probability > _RINGS:
             self._old = ringing_after(heard[best], pluck.onset_s, self._old)

@@ -191,10 +191,10 @@ def refine_onset(samples: NDArray[np.float32], rate_hz: float) -> float:
     step = max(1, round(0.0005 * rate_hz))
     count = (len(samples) - 1) // step
     energy = (np.diff(samples.astype(np.float64))[: count * step] ** 2).reshape(count, step).sum(axis=1) + 1e-30
-    head = np.cumsum(energy)
+    head, tail = np.cumsum(energy), np.cumsum(energy[::-1])[::-1]
     index = np.arange(2, count - 1)
     before = head[index - 1] / index
-    after = (head[-1] - head[index - 1]) / (count - index)
+    after = tail[index] / (count - index)
     criterion = index * np.log(before) + (count - index) * np.log(after)
     return float(index[np.argmin(criterion)] * step / rate_hz)
 

@@ -32,7 +32,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         code = _run(given)
         sys.stdout.flush()
         return code
-    except BrokenPipeError:
+    except (BrokenPipeError, SystemExit):  # typer turns a closed pipe into SystemExit, and nothing else
         _discard_output()
         return 0
     except KeyboardInterrupt:

@@ -72,7 +72,7 @@ def explained_lines(reading: Reading, heard: Sequence[Heard | None]) -> Iterator
         if pluck.used and sound is not None:
             yield f"Pluck {number}: {second_opinion(pluck, sound.second_opinion_hz)}"
     for fact in assumed(reading):
-        yield f"Assumed or found: {fact}"
+        yield f"Assumed or found: {fact.rstrip('.')}."
 
 
 def second_opinion(pluck: PluckReading, heard_hz: float | None) -> str:

@@ -28,12 +28,12 @@ class Palette:
 
 RICH_COLOURS = Palette(
     within="#0b8292",
-    out="bold #c2491d",
+    out="bold #c8501f",
     undecided="#8c60c4",
     line="#7a7568",
     limit="#9c6d1f",
     quiet="#7a7568",
-    alarm="bold #c2491d",
+    alarm="bold #c8501f",
 )
 SIXTEEN_COLOURS = Palette(
     within="cyan", out="bold red", undecided="magenta", line="dim", limit="dim", quiet="dim", alarm="bold red"

@@ -7,11 +7,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from tensionear.reading import PluckReading, Reading, SpokeReading
+from tensionear.reading import Finding, PluckReading, Reading, SpokeReading
 
-from .sentence import alarms, to_do
+from .sentence import alarms, names_of, to_do
 from .states import SIDE_WORDS, STATE_WORDS, deviation, state_of, verdict_words, with_interval
-from .table import notes_of
+from .table import notes_of, singles_out
 
 
 def plain_lines(reading: Reading) -> Iterator[str]:
@@ -27,7 +27,7 @@ def plain_lines(reading: Reading) -> Iterator[str]:
     else:
         for number, pluck in enumerate(reading.plucks, 1):
             yield _pluck_line(number, pluck)
-    yield from (f"Note: {text}" for text in notes(reading))
+    yield from (f"Note: {text.rstrip('.')}." for text in notes(reading))
     yield f"To do: {to_do(reading)}"
 
 
@@ -56,7 +56,7 @@ def side_facts(reading: Reading, side: str) -> tuple[str, ...]:
 
 def notes(reading: Reading) -> tuple[str, ...]:
     """Findings and warnings, then the plucks of a round that were not used, each with what to change."""
-    found = [each.text for each in reading.findings] + list(reading.warnings)
+    found = [_finding(reading, each) for each in reading.findings] + list(reading.warnings)
     if reading.job in ("wheel", "evenness"):
         for number, pluck in enumerate(reading.plucks, 1):
             if pluck.rejected is not None:
@@ -65,6 +65,12 @@ def notes(reading: Reading) -> tuple[str, ...]:
                     f"pluck {number} at {pluck.onset_s:.2f} s not used: {pluck.rejected.replace('-', ' ')}{advice}"
                 )
     return tuple(found)
+
+
+def _finding(reading: Reading, finding: Finding) -> str:
+    """A finding, the spokes that it singles out before it."""
+    single = tuple(spoke.spoke for spoke in reading.spokes if singles_out(reading, finding, spoke))
+    return f"{names_of(reading, single)}: {finding.text}" if single else finding.text
 
 
 def _spoke_line(reading: Reading, spoke: SpokeReading) -> str:

@@ -11,11 +11,13 @@ from tensionear.reading import Reading, SpokeReading
 from .states import COVERAGE, of_spokes, side_mean, with_interval
 
 #: Findings of a spoke that say no more than its tension does; after any other, no advice to tighten it.
-ABOUT_TENSION_ONLY = frozenset({"over-maximum", "under-floor", "loose-spoke", "out-of-evenness", "pair-uneven"})
+#: A length common to a side does not spoil its evenness.
+HARMLESS = frozenset({"over-maximum", "under-floor", "loose-spoke", "out-of-evenness", "length-disagrees"})
 BROKEN = frozenset({"broken-spoke"})
 #: Findings that must be answered by the user before a verdict can be given.
 CROSSING_UNKNOWN = frozenset({"crossing-unknown"})
-FOREIGN = frozenset({"something-on-spoke"})
+SOUND_TOGETHER = frozenset({"crossing-touching", "crossing-pinched", "crossing-tied"})
+FOREIGN = frozenset({"something-on-spoke", "overtones-do-not-fit"})
 #: As many spokes as a sentence names.
 NAMED = 4
 #: One-sided 95 % quantile of a normal distribution: the guard band of JCGM 106:2012, 8.3.
@@ -32,7 +34,7 @@ def alarms(reading: Reading) -> tuple[str, ...]:
     found = []
     broken = spokes_with(reading, BROKEN)
     if broken:
-        found.append(f"{_names(reading, broken)}: broken, or not holding at all.")
+        found.append(f"{names_of(reading, broken)}: broken, or not holding at all.")
     found.extend(_over(reading))
     found.extend(_under(reading))
     return (*found, CAUTION) if found else ()
@@ -75,7 +77,7 @@ def _judged(reading: Reading) -> list[SpokeReading]:
 
 def _what(reading: Reading, spoke: SpokeReading) -> str:
     """A spoke with its place and tension."""
-    return f"{_names(reading, (spoke.spoke,))} ({with_interval(spoke.tension_n, spoke.u_tension_n, 'N')})"
+    return f"{names_of(reading, (spoke.spoke,))} ({with_interval(spoke.tension_n, spoke.u_tension_n, 'N')})"
 
 
 def to_do(reading: Reading) -> str:
@@ -108,7 +110,7 @@ def _broken(reading: Reading) -> str:
     broken = spokes_with(reading, BROKEN)
     if not broken:
         return ""
-    names = _names(reading, broken)
+    names = names_of(reading, broken)
     return f"Stop using the wheel, take the load off it, and have {names} replaced by a qualified wheel builder."
 
 
@@ -117,8 +119,8 @@ def _foreign(reading: Reading) -> str:
     if not found:
         return ""
     return (
-        f"Take off what sits on {_names(reading, found)} (magnet, reflector, tag, tape) and pluck again before turning "
-        "any nipple there: it drags the pitch down like a slack spoke."
+        f"See whether something sits on {names_of(reading, found)} (magnet, reflector, tag, tape), take it off and pluck "
+        "again before turning any nipple there: it drags the pitch down like a slack spoke."
     )
 
 
@@ -147,12 +149,18 @@ def _bounds(reading: Reading) -> str:
 
 
 def _crossing(reading: Reading) -> str:
-    if reading.verdict is not None or not any(each.code in CROSSING_UNKNOWN for each in reading.findings):
-        return ""
-    return (
-        "Look where the spokes cross and say whether they touch there (--crossing touching, or --crossing apart): "
-        "until then pairs are compared, and no verdict is given."
-    )
+    codes = {each.code for each in reading.findings}
+    if codes & CROSSING_UNKNOWN:
+        return (
+            "Look where the spokes cross and say whether they touch there (--crossing touching, or --crossing apart): "
+            "until that is known, turn nothing on this reading."
+        )
+    if codes & SOUND_TOGETHER and reading.verdict is None:
+        return (
+            "Turn nothing on this reading: spokes that meet at their crossings sound together, and which of a pair is the "
+            "tighter cannot be told from it."
+        )
+    return ""
 
 
 def _turns(reading: Reading) -> str:
@@ -235,15 +243,15 @@ def is_doubtful(reading: Reading, spoke: SpokeReading) -> bool:
     """True if something is said of the spoke that its tension alone does not say."""
     if spoke.doubt is not None:
         return True
-    return any(spoke.spoke in each.spokes and each.code not in ABOUT_TENSION_ONLY for each in reading.findings)
+    return any(spoke.spoke in each.spokes and each.code not in HARMLESS for each in reading.findings)
 
 
 def _list(reading: Reading, spokes: tuple[SpokeReading, ...] | list[SpokeReading]) -> str:
-    return _names(reading, tuple(spoke.spoke for spoke in spokes))
+    return names_of(reading, tuple(spoke.spoke for spoke in spokes))
 
 
-def _names(reading: Reading, spokes: tuple[int, ...]) -> str:
-    """Spokes by label: ``R4, L7 and 3 more``."""
+def names_of(reading: Reading, spokes: tuple[int, ...]) -> str:
+    """Spokes (at least one) by label: ``R4, L7 and 3 more``."""
     labels = {spoke.spoke: spoke.label for spoke in reading.spokes}
     named = [labels.get(spoke, f"spoke {spoke}") for spoke in spokes]
     if reading.job == "evenness":

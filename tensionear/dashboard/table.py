@@ -8,7 +8,7 @@ from rich.console import Console, ConsoleOptions, RenderResult
 from rich.table import Table
 from rich.text import Text
 
-from tensionear.reading import Reading, SpokeReading
+from tensionear.reading import Finding, Reading, SpokeReading
 
 from .glyphs import Glyphs
 from .palette import Palette
@@ -17,6 +17,8 @@ from .states import SIDE_WORDS, STATE_WORDS, deviation, pair, state_of
 
 #: From this width on two sides stand beside each other.
 SIDE_BY_SIDE = 110
+#: Findings that the word of the verdict says already.
+SAID_BY_VERDICT = frozenset({"out-of-evenness"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,8 +85,15 @@ def notes_of(reading: Reading, spoke: SpokeReading) -> tuple[str, ...]:
         found.append(spoke.leave_out)
     if spoke.doubt is not None:
         found.append(spoke.doubt)
-    found.extend(each.code.replace("-", " ") for each in reading.findings if spoke.spoke in each.spokes)
+    told = [each.code for each in reading.findings if singles_out(reading, each, spoke)]
+    found.extend(code.replace("-", " ") for code in told if code not in SAID_BY_VERDICT)
     return tuple(found)
+
+
+def singles_out(reading: Reading, finding: Finding, spoke: SpokeReading) -> bool:
+    """True if the finding names this spoke, and not just all spokes of its side."""
+    side = {each.spoke for each in reading.spokes if each.side == spoke.side}
+    return spoke.spoke in finding.spokes and not side <= set(finding.spokes)
 
 
 def pluck_table(reading: Reading, glyphs: Glyphs, palette: Palette) -> Table:

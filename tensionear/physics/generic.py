@@ -1,7 +1,7 @@
 """A spoke of which nothing is known, and any plucked thing: what to listen for without a description. Imports physics, pitch.
 
-All steel, titanium and carbon spokes of usual length lie, once scaled to one mass per length, within a factor of e^0.6 in
-bending stiffness; the scale itself (length, mass) drops out of a comparison between spokes of one kind.
+Spokes of usual length lie, once scaled to one mass per length, within a factor of three of a plain steel one's bending
+stiffness (round carbon ones lie above); the scale itself (length, mass) drops out of a comparison between spokes of one kind.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from .spoke import Stretch
 
 _LENGTH_M, _MASS_KG_M, _STIFFNESS_N_M2, _AXIAL_N = 0.270, 0.014, 0.085, 5.0e5
 _SPREAD = 0.45  # standard deviation of ln stiffness between kinds of spoke, at one mass per length
-_VARIANTS = (0.55, 1.0, 1.8)
+_VARIANTS = (0.35, 0.5, 0.7, 1.0, 1.4, 2.0, 2.8)  # a step apart, the third partial is still met within 1 %
 _TONE_LOWEST_HZ, _TONE_HIGHEST_HZ, _TONE_STEP = 60.0, 2500.0, 0.004
 _TONE_TENSIONS_N = 40.0 * 1.22 ** np.arange(22)  # of the generic spoke: xi of about 6..50
 _TONE_END_SHARES = np.array([0.1, 0.5, 0.9])

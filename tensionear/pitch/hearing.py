@@ -211,7 +211,10 @@ def _name_peaks(peaks: tuple[Peaks, Peaks], series: Found, grid: SeriesGrid) -> 
         _Named(float(frequency[at]), float(level[at]), None, None)
         for at in kept
         if at not in names
-        and any(abs(frequency[at] - line.frequency_hz) < _BAND_HZ and level[at] > line.level_db - _STRANGER_DB for line in named)
+        and any(
+            abs(frequency[at] - line.frequency_hz) < _BAND_HZ and level[at] > line.level_db - _STRANGER_DB
+            for line in named
+        )
     ]
     return sorted(named + strangers[:8], key=lambda line: line.frequency_hz)[:_MOST_LINES]
 
@@ -255,9 +258,7 @@ def _starting(clusters: list[list[_Named]]) -> Components:
 def _standing(centre: Array, old: Sequence[Ringing], onset_s: float) -> Standing:
     """Old lines near each band, as columns of known frequency and decay."""
     loud = [line for line in old if line.level_at(onset_s) > _OLD_LOWEST_DB + max(o.level_at(onset_s) for o in old)]
-    rows = [
-        [line for line in loud if _COLLINEAR_HZ < abs(line.frequency_hz - f) < _OLD_REACH_HZ][:3] for f in centre
-    ]
+    rows = [[line for line in loud if _COLLINEAR_HZ < abs(line.frequency_hz - f) < _OLD_REACH_HZ][:3] for f in centre]
     widest = max((len(row) for row in rows), default=0)
     frequency, decay = np.zeros((len(centre), widest)), np.ones((len(centre), widest))
     used = np.zeros((len(centre), widest), bool)

@@ -18,6 +18,7 @@ _BEFORE_AT_S, _EARLY_AT_S, _LATE_AT_S = -0.066, 0.012, (0.110, 0.160)
 _TRACK_S, _TRACK_STEP_S, _TRACKS = 0.040, 0.020, 5
 _MOST_PEAKS = 24
 _BEFORE_FACTOR = 1.5
+_SAME_HZ = 6.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,18 +27,19 @@ class Features:
 
     ``persist_db``: power of the new lines after a tenth of a second relative to the start (the stronger of two looks).
     ``drift_cents``: how far the new lines move in 100 ms, weighted by power. ``fresh_db``: power of the new lines
-    relative to all there is. ``lines``: effective number of new lines.
+    relative to all there is. ``lines``: effective number of new lines. ``rise_db``: how much louder the whole sound became.
     """
 
     persist_db: float
     drift_cents: float
     fresh_db: float
     lines: float
+    rise_db: float
 
 
 #: Logistic regression on simulated rounds (``benchmarks/simulator``: tidy, untidy, slack, even, missing), in the order of
 #: ``pluck_probability``; the intercept first.
-_WEIGHTS = (-0.224, 4.425, -0.16, -1.204, 0.862, -0.966, -0.782)
+_WEIGHTS = (-1.775, 3.965, -0.027, -0.491, 0.691, -0.803, -1.032, 0.381)
 _KNOCK_PERSIST_DB, _VOICE_DRIFT_CENTS, _WEAK_NOVELTY_DB = -12.0, 25.0, 9.0
 
 
@@ -60,6 +62,7 @@ def pluck_probability(features: Features, score: float, novelty_db: float) -> fl
         max(features.fresh_db, -10.0) / 5,
         novelty_db / 10,
         np.log(max(features.lines, 0.5)),
+        np.clip(features.rise_db, -2.0, 12.0) / 5,
     )
     return float(1 / (1 + np.exp(-np.dot(_WEIGHTS, values))))
 
@@ -73,18 +76,33 @@ def what_else(features: Features, novelty_db: float) -> str:
     return "weak" if novelty_db > _WEAK_NOVELTY_DB else "noise"
 
 
-def onset_features(sound: Array, lead_s: float, rate_hz: float, peaks: Sequence[Peaks]) -> Features:
-    """Measure an onset; ``sound`` (n,) has it ``lead_s`` from its start."""
+@dataclass(frozen=True, slots=True, eq=False)
+class Lines:
+    """Lines that are known to ring: frequency in Hz and amplitude re full scale, shapes (lines,)."""
+
+    frequency_hz: Array
+    amplitude: Array
+
+    def power_near(self, frequency_hz: Array) -> Array:
+        """The most power these lines together can have at each frequency, between two beats."""
+        near = np.abs(frequency_hz[:, None] - self.frequency_hz) < _SAME_HZ
+        return np.asarray((near @ self.amplitude) ** 2)
+
+
+def onset_features(
+    sound: Array, lead_s: float, rate_hz: float, peaks: Sequence[Peaks], old: Lines, rise_db: float
+) -> Features:
+    """Measure an onset; ``sound`` (n,) has it ``lead_s`` from its start, ``old`` is what still rings by what was heard before."""
     frequency = np.concatenate([found.frequency_hz for found in peaks])
     level = np.concatenate([found.level_db for found in peaks])
     frequency = frequency[np.argsort(-level, kind="stable")][:_MOST_PEAKS]
     if len(frequency) == 0:
-        return Features(-30.0, 50.0, -30.0, 0.0)
+        return Features(-30.0, 50.0, -30.0, 0.0, rise_db)
 
     def power(at_s: float) -> Array:
         return np.abs(_look(sound, lead_s + at_s, rate_hz, frequency, _WINDOW_S)) ** 2
 
-    before = power(_BEFORE_AT_S)
+    before = np.maximum(power(_BEFORE_AT_S), old.power_near(frequency))
     early = power(_EARLY_AT_S)
     late = np.maximum(power(_LATE_AT_S[0]), power(_LATE_AT_S[1]))
     fresh = np.maximum(early - _BEFORE_FACTOR * before, 0) + 1e-30
@@ -97,6 +115,7 @@ def onset_features(sound: Array, lead_s: float, rate_hz: float, peaks: Sequence[
         _drift(sound, lead_s, rate_hz, frequency, share),
         10 * np.log10(float(fresh.sum()) / 2 / total + 1e-3),
         float(1 / np.sum(share**2)),
+        rise_db,
     )
 
 

@@ -32,7 +32,10 @@ _LEFT_OVER = 0.6  # of the score is lost if nothing heard belongs to the series
 _NEIGHBOURHOOD = 0.10  # of ln f
 _OUTDONE_FROM_DB, _OUTDONE_OVER_DB, _OUTDONE_LEAST = 8.0, 18.0, 0.03
 _SECOND_WEIGHT = 0.7
-_AROUND, _SAME_TENSION = 3, 0.5  # steps of the grid: how far a candidate is refined, and how alike the planes' states are
+_AROUND, _SAME_TENSION = (
+    3,
+    0.5,
+)  # steps of the grid: how far a candidate is refined, and how alike the planes' states are
 _FINE = 8  # parts of a step
 _SECOND_PLANE_DB = 24.0
 _WIDEST_SPLIT = 0.012  # of f1, between the planes of a round spoke

@@ -15,6 +15,7 @@ from tensionear.wheel.sidefit import Rings
 from .plucks import fault_of, first_modes, reason_of
 
 _WIDEST_DOUBT = 10 / 1731.23  # of ln f: 10 cents; candidates further apart give no number
+_LIKELY = 0.5  # a doubtful spoke gets a number only if its likeliest pluck is this probable
 _COUNTS = 0.02  # probability from which a pluck counts among a spoke's candidates
 
 
@@ -33,7 +34,7 @@ def struck_of(strikes: Sequence[Strike]) -> list[Struck]:
     for strike in strikes:
         heard = strike.heard[strike.best]
         main, _ = first_modes(heard, True)
-        usable = [line for line in heard.lines if line.level_db > -200]
+        usable = [line for line in heard.lines if line.mode is not None]
         found.append(
             Struck(
                 onset_s=strike.onset_s,
@@ -95,6 +96,8 @@ def _weighed(
     numbers = tuple(each[0] for each in chosen)
     if sure:
         return SpokeRings(Rings(heard, start), numbers, None)
+    if max(each[1] for each in chosen) < _LIKELY:
+        return None
     weight = np.array([each[1] for each in usable])
     pitch = np.array([each[3] for each in usable])
     if (

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from tensionear.reading import Finding, Limits, Partial, PluckReading, Reading, SideReading, SpokeReading, Verdict
 
-RIGHT = (1043, 1102, 1118, 1087, 1140, 1096, 1071, 1109, 1128, 1083, 1090, 1115, 1066, 1101, 1122, 1094, 1079, 1105)
+RIGHT = (1063, 1102, 1118, 1087, 1140, 1096, 1071, 1109, 1128, 1083, 1090, 1115, 1066, 1101, 1122, 1094, 1079, 1105)
 LEFT = (640, 655, 661, 648, 652, 669, 645, 658, 650, 663, 641, 656, 667, 649, 654, 660, 646, 657)
 
 

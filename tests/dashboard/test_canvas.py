@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -37,5 +39,5 @@ def test_every_label_is_there_once_and_apart_from_the_next(given_labels: list[tu
     rows = staggered(labels, columns, at + 6)
     assert sorted(label for row in rows for _, label in row) == sorted(label for label in labels if label)
     for row in rows:
-        for (start, label), (after, _) in zip(row, row[1:], strict=False):
+        for (start, label), (after, _) in pairwise(row):
             assert start + len(label) < after

@@ -56,7 +56,7 @@ def test_plain_lines() -> None:
     assert lines[0] == "Pluck 1, mode 1, plane flat: 441.70 +/- 0.12 Hz, decay 0.41 s, level 0 dB."
     assert lines[3] == "Pluck 1: Second opinion (librosa): 442.0 Hz, +1 cents from the first mode."
     assert lines[7] == "Pluck 2: Second opinion (librosa): no pitch."
-    assert lines[-1] == "Assumed or found: all spokes, hub end, plane flat: 23 N m/rad (11 to 48 at 95 %), assumed"
+    assert lines[-1] == "Assumed or found: all spokes, hub end, plane flat: 23 N m/rad (11 to 48 at 95 %), assumed."
 
 
 def test_second_opinion_names_the_partial_it_hears() -> None:

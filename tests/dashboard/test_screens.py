@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import re
 
 import pytest
@@ -9,6 +10,7 @@ from rich.cells import cell_len
 
 from tensionear.dashboard.glyphs import ASCII, DRAWN, glyphs_for
 from tensionear.dashboard.palette import NO_COLOUR, RICH_COLOURS, SIXTEEN_COLOURS, palette_for
+from tensionear.dashboard.states import STATE_WORDS
 from tensionear.dashboard.view import draw, draw_plain
 from tensionear.reading import Finding, Limits, Reading
 from tests.dashboard.comparing import assert_screen, console, shown
@@ -65,23 +67,22 @@ def test_ascii_where_the_encoding_lacks_the_signs(encoding: str) -> None:
 @pytest.mark.parametrize("count", [12, 18, 20, 24, 28, 32, 40, 48, 64, 96])
 @pytest.mark.parametrize("width", [60, 77, 132])
 def test_every_spoke_has_its_mark_and_label_inside_the_width(count: int, width: int) -> None:
-    text = drawn(wheel(FAULTY, count=count), width)
+    text = drawn(wheel({9: 690.0, 11: None}, count=count), width)
     picture = text[text.index("Right side") : text.index(" within   ")]
-    marks = sum(picture.count(sign) for sign in "●◇▲▼×")
-    doubled = 1
-    assert marks - doubled - 1 == count  # the last mark is that of the legend
+    marks = sum(picture.count(getattr(DRAWN, state)) for state in STATE_WORDS)
+    doubled, in_legend = 1, 1
+    assert marks - doubled - in_legend == count
     assert max(map(len, text.splitlines())) <= width
 
 
 def test_sides_unevenly_laced_keep_their_marks_apart() -> None:
-    spokes = [spoke(n, "left" if n % 3 == 2 else "right", f"x{n}", 900.0 + n, 900.0, "within") for n in range(1, 37)]
-    found = wheel()
-    text = drawn(Reading(**{**_fields(found), "spokes": tuple(spokes)}), 60)
-    assert "●●" not in text
-
-
-def _fields(reading: Reading) -> dict[str, object]:
-    return {name: getattr(reading, name) for name in reading.__dataclass_fields__}
+    sides = ["left" if number % 3 == 2 else "right" for number in range(1, 37)]
+    levels = {"right": 1099.0, "left": 655.0}
+    spokes = tuple(spoke(n, side, f"x{n}", levels[side], levels[side], "within") for n, side in enumerate(sides, 1))
+    text = drawn(dataclasses.replace(wheel(), spokes=spokes), 60)
+    picture = text[text.index("Right side") : text.index(" within   ")]
+    assert picture.count("●") == 36 + 1  # and the mark of the legend
+    assert "●●" not in picture
 
 
 def test_shape_alone_tells_the_states_apart() -> None:
@@ -149,6 +150,16 @@ def test_names_are_never_read_as_markup(title: str) -> None:
     on = console(80)
     draw_plain(wheel(title=title), on)
     assert title in shown(on)
+
+
+def test_a_finding_of_a_whole_side_is_said_once_and_of_single_spokes_by_name() -> None:
+    right = tuple(range(1, 37, 2))
+    findings = (Finding("length-disagrees", "measure again", right), Finding("loose-spoke", "look it over", (9, 14)))
+    text = drawn(wheel({9: 690.0}, findings=findings), 80)
+    assert "· measure again" in text
+    assert "length disagrees" not in text
+    assert "· R5 and L7: look it over" in text
+    assert text.count("loose spoke") == 2
 
 
 def test_alarms_stand_before_title_and_picture() -> None:

@@ -1,0 +1,128 @@
+"""Verdicts by JCGM 106:2012: conformance probabilities of the normal distribution, one spoke and several together.
+
+The numbers are of the standard normal distribution function (any table): Phi(1.645) = 0.9500, Phi(2) = 0.97725,
+Phi(1) = 0.84134, Phi(3) = 0.99865.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from tensionear.reading import Limits
+from tensionear.wheel.assessment import Judgement, findings_of, judge_spoke, judge_together
+from tensionear.wheel.sidefit import SpokeTension
+
+FIVE = Limits(evenness_percent=5.0)
+LEVEL = Limits(evenness_percent=50.0, max_tension_n=1200.0, floor_n=800.0)
+
+
+def spoke(tension_n: float = 1000.0, u_n: float = 20.0, percent: float = 0.0, u_percent: float = 0.6) -> SpokeTension:
+    interval = (tension_n - 1.96 * u_n, tension_n + 1.96 * u_n)
+    return SpokeTension(tension_n, u_n, interval, 5.0, 19.0, percent / 100, u_percent / 100, 2.2, 1.0)
+
+
+@pytest.mark.parametrize(
+    ("percent", "u_percent", "within", "verdict"),
+    [
+        (0.0, 2.5, 0.95450, "within"),  # 2 Phi(2) - 1
+        (0.0, 5.0, 0.68269, "undecided"),  # 2 Phi(1) - 1
+        (5.0, 0.5, 0.5, "undecided"),
+        (4.0, 0.5, 0.97725, "within"),
+        (-4.0, 0.5, 0.97725, "within"),
+        (4.2, 0.5, 0.94520, "undecided"),  # Phi(1.6)
+        (6.0, 0.5, 0.02275, "out"),
+        (-6.0, 0.5, 0.02275, "out"),
+        (5.8, 0.5, 0.05480, "undecided"),
+        (12.0, 0.0, 0.0, "out"),  # exactly known
+        (4.9, 0.0, 1.0, "within"),
+    ],
+)
+def test_evenness_of_one_spoke(percent: float, u_percent: float, within: float, verdict: str) -> None:
+    found = judge_spoke(spoke(percent=percent, u_percent=u_percent), FIVE, level=True)
+    assert found.within == pytest.approx(within, abs=1e-5)
+    assert found.verdict == verdict
+
+
+@pytest.mark.parametrize(
+    ("tension_n", "u_n", "within", "verdict"),
+    [
+        (1160.0, 20.0, 0.97725, "within"),
+        (1180.0, 20.0, 0.84134, "undecided"),
+        (1220.0, 20.0, 0.15866, "undecided"),
+        (1240.0, 20.0, 0.02275, "out"),
+        (840.0, 20.0, 0.97725, "within"),
+        (760.0, 20.0, 0.02275, "out"),
+        (1000.0, 100.0, 0.97725**2, "within"),  # both limits count
+        (1000.0, 103.0, 0.97392**2, "undecided"),  # Phi(1.942) squared
+    ],
+)
+def test_maximum_and_floor(tension_n: float, u_n: float, within: float, verdict: str) -> None:
+    found = judge_spoke(spoke(tension_n, u_n), LEVEL, level=True)
+    assert found.within == pytest.approx(within, abs=2e-5)
+    assert found.verdict == verdict
+
+
+def test_level_is_not_judged_with_a_tyre_on() -> None:
+    assert judge_spoke(spoke(1500.0), LEVEL, level=False).verdict == "within"
+    assert judge_spoke(spoke(1500.0), LEVEL, level=True).verdict == "out"
+    assert judge_spoke(spoke(1500.0), FIVE, level=True).verdict == "within"  # no maximum stated: none judged
+
+
+def test_one_limit_clearly_broken_is_out_whatever_the_others() -> None:
+    """Out needs one quantity surely outside; two doubtful ones do not make it."""
+    limits = Limits(evenness_percent=5.0, max_tension_n=1200.0)
+    doubtful = judge_spoke(spoke(1230.0, 20.0, 5.5, 0.5), limits, level=True)  # 6.7 % and 15.9 %
+    assert doubtful.within == pytest.approx(0.06681 * 0.15866, abs=1e-4)
+    assert doubtful.verdict == "undecided"
+    assert judge_spoke(spoke(1000.0, 20.0, 8.0, 0.5), limits, level=True).verdict == "out"
+
+
+def test_a_wheel_is_within_only_if_all_its_spokes_are_so_together() -> None:
+    """0.99 each: five spokes are 0.951, six 0.941."""
+    one = Judgement("within", 0.99)
+    assert judge_together([one] * 5) == "within"
+    assert judge_together([one] * 6) == "undecided"
+    assert judge_together([]) is None
+
+
+def test_a_wheel_is_out_if_it_is_surely_not_all_within() -> None:
+    assert judge_together([Judgement("within", 1.0), Judgement("out", 0.03)]) == "out"
+    assert judge_together([Judgement("undecided", 0.2), Judgement("undecided", 0.2)]) == "out"  # 0.04 together
+    assert judge_together([Judgement("undecided", 0.3), Judgement("undecided", 0.2)]) == "undecided"
+    assert judge_together(iter([Judgement("within", 0.999)])) == "within"
+
+
+def codes(tensions: dict[int, SpokeTension], limits: Limits, level: bool = True) -> dict[str, tuple[int, ...]]:
+    return {finding.code: finding.spokes for finding in findings_of(tensions, limits, level)}
+
+
+def test_findings_worst_first_each_spoke_where_it_belongs() -> None:
+    tensions = {
+        9: spoke(1300.0, 20.0, 9.0),
+        3: spoke(1290.0, 20.0, 8.0),
+        4: spoke(700.0, 20.0, -40.0),
+        5: spoke(790.0, 20.0, -21.0),
+        6: spoke(1000.0, 20.0, -7.0),
+        7: spoke(1000.0, 20.0, 5.3),
+        8: spoke(1000.0, 20.0, 0.0),
+    }
+    found = findings_of(tensions, Limits(5.0, 1250.0, 800.0), level=True)
+    assert [finding.code for finding in found] == ["over-maximum", "under-floor", "loose-spoke", "out-of-evenness"]
+    assert [finding.spokes for finding in found] == [(3, 9), (4,), (4,), (3, 5, 6, 9)]
+    assert "1250 N" in found[0].text
+    assert "slacken" in found[0].text
+    assert "800 N" in found[1].text
+    assert "25 %" in found[2].text
+    assert "5 %" in found[3].text
+
+
+def test_findings_name_nobody_in_doubt_and_no_level_that_is_not_judged() -> None:
+    doubtful: dict[int, Any] = {1: spoke(1260.0, 20.0, 5.3), 2: spoke(790.0, 20.0, -5.3)}
+    assert codes(doubtful, Limits(5.0, 1250.0, 800.0)) == {}
+    sure: dict[int, Any] = {1: spoke(1500.0), 2: spoke(300.0)}
+    assert codes(sure, Limits(5.0, 1250.0, 800.0)) == {"over-maximum": (1,), "under-floor": (2,)}
+    assert codes(sure, Limits(5.0, 1250.0, 800.0), level=False) == {}
+    assert codes(sure, Limits(5.0)) == {}
+    assert codes({}, Limits(5.0, 1250.0, 800.0)) == {}
