@@ -6,6 +6,7 @@ is kept but the lines, so that an hour takes no more memory than a minute.
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
@@ -23,6 +24,7 @@ from .pitch.kind import Features, Lines, onset_features, pluck_probability
 _BEFORE_END_S = 0.006
 _RINGS = 0.3  # probability from which an onset's lines are expected to ring on
 _STOPPED_DB, _STOPPED_S = 12.0, 0.05
+_CLEAR, _REMEMBERED = 0.95, 12  # plucks this probable tell what is usual, the last so many of them
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -63,12 +65,14 @@ class Listener:
     def __init__(self, expectations: Sequence[Expectation]) -> None:
         self._expectations = tuple(expectations)
         self._old: tuple[Ringing, ...] = ()
+        self._usual: tuple[deque[float], ...] = tuple(deque(maxlen=_REMEMBERED) for _ in self._expectations)
 
     def hear(self, pluck: Pluck) -> Strike:
         """What an onset was."""
         ring, before = pluck.after(SKIP_S), pluck.before(_BEFORE_END_S)
         heard = tuple(
-            hear(ring, before, pluck.rate_hz, expected, self._old, pluck.onset_s) for expected in self._expectations
+            hear(ring, before, pluck.rate_hz, expected, self._old, pluck.onset_s, usual)
+            for expected, usual in zip(self._expectations, self._usual, strict=True)
         )
         scores = [each.candidates[0].score if each.candidates else 0.0 for each in heard]
         best = int(np.argmax([each.candidates[0].rank if each.candidates else 0.0 for each in heard]))
@@ -79,6 +83,10 @@ class Listener:
         sound = pluck.samples.astype(np.float64)
         features = onset_features(sound, pluck.lead_s, pluck.rate_hz, heard[best].peaks, ringing, pluck.rise_db)
         probability = pluck_probability(features, scores[best], pluck.novelty_db)
+        if probability > _CLEAR:
+            for expected, usual, each in zip(self._expectations, self._usual, heard, strict=True):
+                if each.candidates:
+                    usual.append(float(expected.grid.state[each.candidates[0].state_index]))
         if probability > _RINGS:
             self._old = ringing_after(heard[best], pluck.onset_s, self._old)
         return Strike(

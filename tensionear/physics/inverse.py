@@ -75,7 +75,7 @@ class GroupFit:
     Shapes: ``weight`` (parts,); ``log_tension`` (parts, spokes) means; ``individual`` (parts, spokes) variances with the
     shared unknowns held; ``loading`` (parts, spokes, shared) and ``shared_covariance`` (parts, shared, shared) give the rest:
     covariance of ln T = diag(individual) + loading shared_covariance loading'. ``shared`` (parts, shared) are their means.
-    ``sensitivity`` (spokes,) is dlnT/dlnf of the first mode; ``misfit`` (spokes,) the mean square of the standardised
+    ``predicted`` (spokes, 2, MODES) is ln f by the best part; ``sensitivity`` (spokes,) is dlnT/dlnf of the first mode; ``misfit`` (spokes,) the mean square of the standardised
     residuals of each spoke's partials without the few robustly set aside; ``residual`` (spokes, 3, MODES) in standard
     deviations, for the best part.
     """
@@ -86,6 +86,7 @@ class GroupFit:
     loading: Array
     shared: Array
     shared_covariance: Array
+    predicted: Array
     sensitivity: Array
     misfit: Array
     residual: Array
@@ -244,6 +245,7 @@ class _Problem:
         size = np.abs(residual)
         sane = self.used & (size < 4)
         misfit = np.sum(np.where(sane, size**2, 0), axis=(1, 2)) / np.maximum(np.sum(sane, axis=(1, 2)) - 2, 1)
+        value, slopes, _ = self._predict(state.take(np.array([best])))
         return GroupFit(
             weight / weight.sum(),
             state.own[:, :, 0],
@@ -251,7 +253,8 @@ class _Problem:
             loading[:, :, 0, :],
             state.shared,
             covariance,
-            1 / self._predict(state.take(np.array([best])))[1][0, :, 0, 0, 0],
+            value[0, :, :2],
+            1 / slopes[0, :, 0, 0, 0],
             misfit,
             residual,
             float(normal.cost.min()),

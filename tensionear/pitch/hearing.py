@@ -27,7 +27,10 @@ _SAME_LINE_HZ = 5.0
 _OLD_LOWEST_DB = -45.0
 _PAIR_MODES = 4
 _PAIR_COST = 14.0
-_PAIR_WIDEST = 0.02
+_PAIR_WIDEST, _CLOSEST_HZ = 0.013, 0.3
+_TWIN_DB = 18.0
+_RENAME_REACH, _RENAME_WIDTH, _RENAME_DB = 0.006, 0.0015, 8.0
+_GLIDE_SHARE = 0.15  # of the stretch: how well its course is known
 _WEAKEST_OF_PAIR = 0.06
 _ROOM, _ROOM_S, _ROOM_MOST = 0.45, 0.05, 2.0
 _UNRESOLVED = 1.0e-4
@@ -74,6 +77,34 @@ class Heard:
         return tuple(sorted(found, key=lambda line: -line.energy_db))
 
 
+def renamed(heard: Heard, log_frequency: Array, alike: bool) -> Heard:
+    """The same ring with its lines named anew, now that more is known of the spoke than one ring tells.
+
+    Parameters
+    ----------
+    heard : Heard
+    log_frequency : ndarray, shape (2, modes)
+        ln f of the partials of both planes as the whole side makes them expected.
+    alike : bool
+        Whether the planes share a name (round spokes).
+    """
+    logs = np.log([line.frequency_hz for line in heard.lines])
+    energy = np.array([line.energy_db for line in heard.lines])
+    away = np.abs(logs[:, None, None] - log_frequency)
+    cost = away / _RENAME_WIDTH - (energy - energy.max(initial=-300.0))[:, None, None] / _RENAME_DB
+    cost = np.where(away < _RENAME_REACH, cost, np.inf)
+    names: dict[int, tuple[int, int]] = {}
+    while np.isfinite(cost).any():
+        line, plane, mode = (int(at) for at in np.unravel_index(int(np.argmin(cost)), cost.shape))
+        names[line] = (0 if alike else plane, mode + 1)
+        cost[line], cost[:, plane, mode] = np.inf, np.inf
+    lines = [
+        replace(line, plane=names.get(at, (None, None))[0], mode=names.get(at, (None, None))[1], twin=False)
+        for at, line in enumerate(heard.lines)
+    ]
+    return replace(heard, lines=tuple(_with_twins(lines)))
+
+
 @dataclass(frozen=True, slots=True)
 class Ringing:
     """A line that was ringing at ``time_s`` with this level; where it still is when the next pluck comes can be foretold."""
@@ -112,7 +143,13 @@ def ringing_after(heard: Heard, onset_s: float, old: Sequence[Ringing]) -> tuple
 
 
 def hear(
-    ring: Array, before: Array, rate_hz: float, expected: Expectation, old: Sequence[Ringing], onset_s: float
+    ring: Array,
+    before: Array,
+    rate_hz: float,
+    expected: Expectation,
+    old: Sequence[Ringing],
+    onset_s: float,
+    usual: Sequence[float] = (),
 ) -> Heard:
     """Hear one ring.
 
@@ -127,12 +164,14 @@ def hear(
     old : sequence of Ringing
         Lines of earlier plucks that may ring on.
     onset_s : float
+    usual : sequence of float
+        States in which clear plucks before this one were found.
     """
     peaks = (
         without_old(ring_peaks(ring, before, rate_hz, _LONG_S), old, onset_s),
         without_old(ring_peaks(ring, before, rate_hz, _SHORT_S), old, onset_s),
     )
-    candidates = rank(peaks, expected.grid, scan(peaks, expected.grid))
+    candidates = rank(peaks, expected.grid, scan(peaks, expected.grid), usual)
     if not candidates or len(ring) < _SHORTEST_RING_S * rate_hz:
         return Heard((), candidates, peaks, 0.0, onset_s)
     return fit_candidate(ring, rate_hz, expected, peaks, candidates, 0, old, onset_s)
@@ -173,8 +212,8 @@ def fit_candidate(
     share = np.array([1.0 if any(peak.mode == 1 for peak in cluster) else 2 / 3 for cluster in clusters])
     standing = _standing(centre, old, onset_s)
     usual = float(expected.stretch[candidates[chosen].state_index])
-    fit = fit_ring(bands, start, standing, share, Glide(usual / 2, usual, 3.0))
-    glide = Glide(usual / 2, usual, _first_mode_decay(clusters, fit))
+    fit = fit_ring(bands, start, standing, share, Glide(usual / 2, usual, (3.0,), (1.0,)))
+    glide = Glide(usual / 2, usual, *_first_mode_decay(clusters, fit))
     fit = _with_pairs(bands, fit, standing, share, glide, clusters, expected)
     return Heard(_lines(fit, clusters), candidates, peaks, fit.stretch, onset_s)
 
@@ -206,6 +245,9 @@ def _name_peaks(peaks: tuple[Peaks, Peaks], series: Found, grid: SeriesGrid) -> 
             if close:
                 best = max(close, key=lambda at: level[at] - 8 * abs(frequency[at] / target - 1) / near)
                 names[best] = (0 if grid.alike else plane, mode)
+    if grid.alike:
+        new = np.concatenate([found.height_db for found in peaks]) > 0
+        _name_twins(names, frequency, level, [at for at in kept if new[at]])
     named = [_Named(float(frequency[at]), float(level[at]), *names[at]) for at in names]
     strangers = [
         _Named(float(frequency[at]), float(level[at]), None, None)
@@ -217,6 +259,25 @@ def _name_peaks(peaks: tuple[Peaks, Peaks], series: Found, grid: SeriesGrid) -> 
         )
     ]
     return sorted(named + strangers[:8], key=lambda line: line.frequency_hz)[:_MOST_LINES]
+
+
+def _name_twins(names: dict[int, tuple[int, int]], frequency: Array, level: Array, new: list[int]) -> None:
+    """Name the other plane's line of a round spoke where its series was too weak to be found: near, new and loud enough.
+
+    A neighbour's ring lies as near, but 20 dB and more below.
+    """
+    for at, (plane, mode) in list(names.items()):
+        if sum(other == (plane, mode) for other in names.values()) > 1:
+            continue
+        close = [
+            other
+            for other in new
+            if other not in names
+            and abs(frequency[other] / frequency[at] - 1) < _PAIR_WIDEST
+            and level[other] > level[at] - _TWIN_DB
+        ]
+        if close:
+            names[max(close, key=lambda other: level[other])] = (plane, mode)
 
 
 def _distinct(frequency: Array, level: Array, sharp: int) -> list[int]:
@@ -269,14 +330,18 @@ def _standing(centre: Array, old: Sequence[Ringing], onset_s: float) -> Standing
     return Standing(frequency, decay, used)
 
 
-def _first_mode_decay(clusters: list[list[_Named]], fit: RingFit) -> float:
-    rates = [
-        (abs(fit.amplitude[row, at]), fit.decay_rate[row, at])
+def _first_mode_decay(clusters: list[list[_Named]], fit: RingFit) -> tuple[tuple[float, ...], tuple[float, ...]]:
+    """Decay rates of the first modes and their shares of the power at the pluck."""
+    found = [
+        (float(np.clip(fit.decay_rate[row, at], 0.5, 20.0)), float(abs(fit.amplitude[row, at]) ** 2))
         for row, cluster in enumerate(clusters)
         for at, line in enumerate(cluster)
-        if line.mode == 1
+        if line.mode == 1 and _SHORTEST_DECAY_S < 1 / fit.decay_rate[row, at]
     ]
-    return float(np.clip(max(rates)[1], 0.5, 20.0)) if rates else 3.0
+    if not found:
+        return (3.0,), (1.0,)
+    total = sum(power for _, power in found) + 1e-30
+    return tuple(rate for rate, _ in found), tuple(power / total for _, power in found)
 
 
 def _with_pairs(
@@ -288,53 +353,53 @@ def _with_pairs(
     clusters: list[list[_Named]],
     expected: Expectation,
 ) -> RingFit:
-    """Fit again with a second line in the low modes where the residual asks for one."""
-    rows = [
-        row
-        for row, cluster in enumerate(clusters)
-        if len(cluster) == 1 and expected.grid.alike and (cluster[0].mode or 99) <= _PAIR_MODES
-    ]
+    """Fit again with a second line beside the only one of a low mode where the residual asks for it.
+
+    The second line takes the last column; it is kept if it explains enough, is strong enough, and lies near enough.
+    """
     start = Components(single.frequency_hz, single.decay_rate, single.used)
-    if not rows or single.used.shape[1] >= _MOST_COMPONENTS + 1:
+    sole = {row: at for row, cluster in enumerate(clusters) if (at := _sole_named(cluster)) is not None}
+    if not sole or not expected.grid.alike:
         return fit_ring(bands, start, standing, share, glide)
     left = residual_of(bands, single, standing, share, glide)
-    trial = _with_second(start, bands, left, rows)
+    trial = _with_second(start, bands, left, sole)
     paired = fit_ring(bands, trial, standing, share, glide)
     count = len(bands.time_s) / 5
-    keep = trial.used.copy()
-    for row in rows:
+    kept = np.zeros(len(clusters), bool)
+    for row, at in sole.items():
         gain = count * 2 * np.log(single.residual[row] / paired.residual[row])
-        sizes = np.sort(np.abs(paired.amplitude[row, :2]) / np.sqrt(paired.decay_rate[row, :2]))
-        split = abs(paired.frequency_hz[row, 0] / paired.frequency_hz[row, 1] - 1)
-        if gain < _PAIR_COST or sizes[0] < _WEAKEST_OF_PAIR * sizes[1] or split > _PAIR_WIDEST:
-            keep[row, 1] = False
-    frequency = np.where(keep, paired.frequency_hz, trial.frequency_hz)
-    frequency[:, 0] = np.where(keep[:, 1], paired.frequency_hz[:, 0], single.frequency_hz[:, 0])
-    decay = np.where(keep & keep[:, 1:2], paired.decay_rate, trial.decay_rate)
-    return fit_ring(bands, Components(frequency, decay, keep), standing, share, glide)
+        sizes = np.sort(np.abs(paired.amplitude[row, [at, -1]]) / np.sqrt(paired.decay_rate[row, [at, -1]]))
+        split = abs(paired.frequency_hz[row, at] / paired.frequency_hz[row, -1] - 1)
+        kept[row] = gain > _PAIR_COST and sizes[0] > _WEAKEST_OF_PAIR * sizes[1] and split < _PAIR_WIDEST
+    used = trial.used & (kept[:, None] | (np.arange(trial.used.shape[1]) < trial.used.shape[1] - 1))
+    frequency = np.where(kept[:, None], paired.frequency_hz, trial.frequency_hz)
+    decay = np.where(kept[:, None], paired.decay_rate, trial.decay_rate)
+    return fit_ring(bands, Components(frequency, decay, used), standing, share, glide)
 
 
-def _with_second(start: Components, bands: Bands, left: np.ndarray, rows: list[int]) -> Components:
-    """A second component in these rows, where the residual's spectrum is highest."""
-    bands_count, kinds = start.used.shape
-    if kinds < 2:
-        start = Components(
-            np.repeat(start.frequency_hz, 2, axis=1),
-            np.repeat(start.decay_rate, 2, axis=1),
-            np.concatenate([start.used, np.zeros((bands_count, 1), bool)], axis=1),
-        )
-    frequency, used, decay = start.frequency_hz.copy(), start.used.copy(), start.decay_rate.copy()
+def _sole_named(cluster: list[_Named]) -> int | None:
+    """Place of the only named line of a band, if it is of a low mode; strangers do not count."""
+    named = [at for at, line in enumerate(cluster) if line.mode is not None]
+    if len(named) != 1 or (cluster[named[0]].mode or 0) > _PAIR_MODES:
+        return None
+    return named[0]
+
+
+def _with_second(start: Components, bands: Bands, left: np.ndarray, sole: dict[int, int]) -> Components:
+    """A second component in these rows, in a column of its own, where the residual's spectrum is highest."""
+    frequency, decay = (np.concatenate([each, each[:, :1]], axis=1) for each in (start.frequency_hz, start.decay_rate))
+    used = np.concatenate([start.used, np.zeros((len(start.used), 1), bool)], axis=1)
     step_s = bands.time_s[1] - bands.time_s[0] if len(bands.time_s) > 1 else 1.0
     size = 1024
     offsets = np.fft.fftfreq(size, step_s)
-    for row in rows:
-        reach = np.abs(offsets) < _PAIR_WIDEST * bands.centre_hz[row]
+    for row, at in sole.items():
+        first = start.frequency_hz[row, at]
+        reach = np.abs(bands.centre_hz[row] + offsets - first) < _PAIR_WIDEST * first
         spectrum = np.where(reach, np.abs(np.fft.fft(left[row], size)), 0)
         second = bands.centre_hz[row] + offsets[int(np.argmax(spectrum))]
-        first = start.frequency_hz[row, 0]
-        if abs(second - first) < 0.3:
-            second = first + (0.3 if second >= first else -0.3)
-        frequency[row, 1], used[row, 1], decay[row, 1] = second, True, decay[row, 0]
+        if abs(second - first) < _CLOSEST_HZ:
+            second = first + (_CLOSEST_HZ if second >= first else -_CLOSEST_HZ)
+        frequency[row, -1], used[row, -1], decay[row, -1] = second, True, decay[row, at]
     return Components(frequency, decay, used)
 
 
@@ -343,10 +408,11 @@ def _lines(fit: RingFit, clusters: list[list[_Named]]) -> tuple[Line, ...]:
     found = []
     for row, cluster in enumerate(clusters):
         for at in np.flatnonzero(fit.used[row]):
-            name = cluster[at] if at < len(cluster) else cluster[0]
+            name = cluster[at] if at < len(cluster) else cluster[_sole_named(cluster) or 0]
             rate, frequency = float(fit.decay_rate[row, at]), float(fit.frequency_hz[row, at])
             room = _ROOM * rate / (2 * np.pi) * min(_ROOM_S * rate, _ROOM_MOST)
-            u = float(np.sqrt(fit.sd_hz[row, at] ** 2 + room**2 + (_UNRESOLVED * frequency) ** 2))
+            course = _GLIDE_SHARE * fit.stretch * frequency
+            u = float(np.sqrt(fit.sd_hz[row, at] ** 2 + room**2 + (_UNRESOLVED * frequency) ** 2 + course**2))
             level = 20 * np.log10(abs(fit.amplitude[row, at]) + 1e-12)
             if u < _WORST * frequency and 1 / rate > _SHORTEST_DECAY_S:
                 found.append(Line(frequency, u, rate, float(level), name.plane, name.mode, False))

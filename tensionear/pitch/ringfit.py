@@ -3,11 +3,12 @@
 Each partial is looked at in a band of its own: shifted to zero frequency, low-passed by a Blackman filter used only where it
 is fully supported (a damped exponential stays one), and decimated. A band holds one or more components
 
-    A exp(-a t + i 2 pi (f - f_band) t + i 2 pi f s D G(t)),    G(t) = (1 - exp(-2 a1 t)) / (2 a1)
+    A exp(-a t + i 2 pi (f - f_band) t + i 2 pi f s D G(t)),    G(t) = sum_p w_p (1 - exp(-2 a_p t)) / (2 a_p)
 
 with free complex A (eliminated: variable projection, Golub and Pereyra 1973, in Kaufman's form), frequency f at vanishing
 swing, decay rate a; s = 1 for a first mode and 2/3 for the others; D, the stretch at the pluck, is shared by all bands and
-a1 is the decay rate of the first mode, as the square of the swing dies with 2 a1. All bands are solved together.
+dies with the square of the swing, that is with twice the decay rates a_p of the first modes, in the shares w_p of their
+power. All bands are solved together.
 """
 
 from __future__ import annotations
@@ -58,11 +59,23 @@ class Standing:
 
 @dataclass(frozen=True, slots=True)
 class Glide:
-    """Prior of the stretch: mean and standard deviation of D (relative frequency), decay rate a1 in 1/s."""
+    """Prior of the stretch: mean and standard deviation of D (relative frequency), and how it dies.
+
+    The square of the swing is the sum of what the first modes hold: ``shares`` (adding to 1) that decay with ``rates`` (1/s).
+    """
 
     mean: float
     sd: float
-    decay_rate: float
+    rates: tuple[float, ...]
+    shares: tuple[float, ...]
+
+    def growth(self, time_s: Array) -> Array:
+        """G(t): the stretch summed up from the pluck to this time, in seconds, for D = 1."""
+        parts = (
+            share * (1 - np.exp(-2 * rate * time_s)) / (2 * rate)
+            for rate, share in zip(self.rates, self.shares, strict=True)
+        )
+        return np.asarray(sum(parts))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -110,7 +123,7 @@ def fit_ring(bands: Bands, start: Components, standing: Standing, share: Array, 
     glide : Glide
     """
     time, centre = bands.time_s, bands.centre_hz[:, None]
-    growth = (1 - np.exp(-2 * glide.decay_rate * time)) / (2 * glide.decay_rate)
+    growth = glide.growth(time)
     used = start.used
     omega = 2 * np.pi * (start.frequency_hz - centre)
     log_decay = np.log(start.decay_rate)
@@ -157,7 +170,7 @@ def _cost(state: _Linear, start: Components, log_decay: Array) -> Array:
 
 def residual_of(bands: Bands, fit: RingFit, standing: Standing, share: Array, glide: Glide) -> Complex:
     """What the fit leaves, shape (bands, times)."""
-    growth = (1 - np.exp(-2 * glide.decay_rate * bands.time_s)) / (2 * glide.decay_rate)
+    growth = glide.growth(bands.time_s)
     omega = 2 * np.pi * (fit.frequency_hz - bands.centre_hz[:, None])
     old = _old_columns(bands, standing)
     return _Linear(bands, omega, np.log(fit.decay_rate), fit.stretch, growth, share, fit.used, old).residual

@@ -21,23 +21,24 @@ _LOG_LOW, _LOG_HIGH = float(np.log(45.0)), float(np.log(7200.0))
 _COARSE_STEP, _COARSE_WIDTH = 0.0005, 0.0035  # of ln f: a peak and a partial meet within this standard deviation
 _SHARP_STEP = 0.0002
 _SHARP_WIDTHS = (0.0016, 0.003)  # of the long and the short spectrum
-_HIGHEST_DB = 30.0
+_HIGHEST_DB, _SHARP_HIGHEST_DB = 30.0, 48.0
 _MISSING = np.array([9.0, 6.0, 5.0, 4.0, 3.0, 1.0, 0.0, 0.0])
 SCANNED_MODES = len(_MISSING)
 _LOW_MODES = np.array([2.0, 1.6, 1.3, 1.0, 0.9, 0.8, 0.7, 0.7])  # the sharp scan trusts them more
 _EVERY_END = 3
-_RIVAL_DISTANCE = 0.10
+_RIVAL_DISTANCE = 0.06
 _NO_FIRST_MODE, _FIRST_DB = 0.5, 30.0  # what is left of the rank if the first mode is missing or so far down
+_USUAL_BONUS, _USUAL_WIDTH = 0.35, 0.07
 _LEFT_OVER = 0.6  # of the score is lost if nothing heard belongs to the series
 _NEIGHBOURHOOD = 0.10  # of ln f
 _OUTDONE_FROM_DB, _OUTDONE_OVER_DB, _OUTDONE_LEAST = 8.0, 18.0, 0.03
-_SECOND_WEIGHT = 0.7
+_SECOND_WEIGHT, _SECOND_SHARP = 0.7, 0.1
 _AROUND, _SAME_TENSION = (
     3,
     0.5,
 )  # steps of the grid: how far a candidate is refined, and how alike the planes' states are
-_FINE = 8  # parts of a step
-_SECOND_PLANE_DB = 24.0
+_FINE = 4  # parts of a step
+_SECOND_PLANE_DB = 36.0
 _WIDEST_SPLIT = 0.012  # of f1, between the planes of a round spoke
 _MATCH = np.array([0.0065, 0.0065])  # of f, at the first mode and at the twelfth
 
@@ -91,8 +92,8 @@ def series_grid(planes: tuple[str, str], log_frequency: tuple[Array, Array], sta
 
 
 def scan(peaks: Sequence[Peaks], grid: SeriesGrid, most: int = 6) -> tuple[Candidate, ...]:
-    """The best states, best first; each at least 10 % away (in the state's own measure) from those before it."""
-    salience = _salience(peaks, _COARSE_STEP, (_COARSE_WIDTH,) * len(peaks))
+    """The best states, best first; each at least 6 % away (in the state's own measure) from those before it."""
+    salience = _salience(peaks, _COARSE_STEP, (_COARSE_WIDTH,) * len(peaks), _HIGHEST_DB)
     total = np.zeros(len(grid.state))
     for plane, index in enumerate(grid.index):
         met = salience[index]
@@ -113,40 +114,51 @@ def scan(peaks: Sequence[Peaks], grid: SeriesGrid, most: int = 6) -> tuple[Candi
     return tuple(found)
 
 
-def rank(peaks: Sequence[Peaks], grid: SeriesGrid, candidates: Sequence[Candidate]) -> tuple[Candidate, ...]:
-    """Candidates again, by score and by how much of the new sound they account for: strong lines must not be left over."""
+def rank(
+    peaks: Sequence[Peaks], grid: SeriesGrid, candidates: Sequence[Candidate], usual: Sequence[float]
+) -> tuple[Candidate, ...]:
+    """Candidates again, by score and by how much of the new sound they account for: strong lines must not be left over.
+
+    Of two that explain a ring about as well, the one near a ``usual`` state (of clear plucks before) is likelier.
+    """
     long = peaks[0]
     new = long.height_db > 0
     frequency = long.frequency_hz[new]
-    amplitude = 10 ** (long.level_db[new] / 20)
+    power = 10 ** (long.level_db[new] / 14)
     ranked = []
     for candidate in candidates:
         found = find_series(peaks, grid, candidate)
         series = np.exp(np.concatenate([logs for logs in found.log_frequency if logs is not None]))
         met = np.min(np.abs(frequency[:, None] / series - 1), axis=1, initial=1.0) < _MATCH[0]
-        left = 1 - float(np.sum(amplitude * met) / max(np.sum(amplitude), 1e-30))
+        left = 1 - float(np.sum(power * met) / max(np.sum(power), 1e-30))
         first = np.exp(found.log_frequency[0][0])
         loud = long.level_db > np.max(long.level_db, initial=-300.0) - _FIRST_DB
         has_first = bool(np.any(np.abs(long.frequency_hz[loud] / first - 1) < _MATCH[0]))
         share = (1 - _LEFT_OVER * left) * (1.0 if has_first else _NO_FIRST_MODE)
+        away = np.min(np.abs(np.asarray(usual) - found.state), initial=1.0)
+        share *= 1 + _USUAL_BONUS * float(np.exp(-0.5 * (away / _USUAL_WIDTH) ** 2))
         ranked.append(replace(candidate, rank=candidate.score * share))
     return tuple(sorted(ranked, key=lambda candidate: -candidate.rank))
 
 
 def find_series(peaks: Sequence[Peaks], grid: SeriesGrid, candidate: Candidate) -> Found:
-    """The series of both planes around a candidate state."""
-    salience = _salience(peaks, _SHARP_STEP, _SHARP_WIDTHS)
-    step = np.arange(-_AROUND * _FINE, _AROUND * _FINE + 1) / _FINE
-    at, _, first = _sharpest(salience, grid.log_frequency[0], candidate.state_index + step)
-    left = _without(salience, first)
-    step = np.arange(-_SAME_TENSION, _SAME_TENSION + 1e-9, 1 / _FINE)
-    second_logs = grid.log_frequency[1]
+    """The series of both planes around a candidate state; the planes of a flat spoke choose the state together."""
+    salience = _salience(peaks, _SHARP_STEP, _SHARP_WIDTHS, _SHARP_HIGHEST_DB)
+    places = candidate.state_index + np.arange(-_AROUND * _FINE, _AROUND * _FINE + 1) / _FINE
+    first_logs, second_logs = grid.log_frequency
+    first = _Sharp(salience, first_logs, places)
+    total = first.score.max(axis=1)
+    if not grid.alike:
+        total = total + _SECOND_SHARP * _Sharp(salience, second_logs, places).score.max(axis=1)
+    at = int(np.argmax(total))
+    series, _ = first.best(at)
     if grid.alike:
-        near = np.abs(second_logs[round(at), :, 0] - first[0]) < _WIDEST_SPLIT
-        second_logs = second_logs[:, near]
-    _, second_at, second = _sharpest(left, second_logs, at + step)
-    state = float(np.interp(at, np.arange(len(grid.state)), grid.state))
-    return Found(state, (first, second if second_at >= _SECOND_PLANE_DB else None))
+        second_logs = second_logs[:, np.abs(second_logs[round(first.places[at]), :, 0] - series[0]) < _WIDEST_SPLIT]
+    near = first.places[at] + np.arange(-_SAME_TENSION, _SAME_TENSION + 1e-9, 1 / _FINE)
+    second = _Sharp(_without(salience, series), second_logs, near)
+    other, support = second.best(int(np.argmax(second.score.max(axis=1))))
+    state = float(np.interp(first.places[at], np.arange(len(grid.state)), grid.state))
+    return Found(state, (series, other if support >= _SECOND_PLANE_DB else None))
 
 
 def tolerance_of(mode: Array) -> Array:
@@ -154,16 +166,22 @@ def tolerance_of(mode: Array) -> Array:
     return np.asarray(np.interp(mode, [1, 12], _MATCH))
 
 
-def _sharpest(salience: Array, logs: Array, places: Array) -> tuple[float, float, Array]:
-    """Of the states at these fractional places and all ends, the best: its place, what modes 1..3 meet, its series."""
-    places = np.clip(places, 0, len(logs) - 1.001)
-    low = places.astype(np.intp)
-    part = (places - low)[:, None, None]
-    series = logs[low] * (1 - part) + logs[low + 1] * part
-    met = _met(salience, series[:, :, :SCANNED_MODES])
-    score = np.sum(met * _LOW_MODES - 0.5 * _MISSING * (1 - np.minimum(met / 6.0, 1.0)), axis=2)
-    best, end = np.unravel_index(int(np.argmax(score)), score.shape)
-    return float(places[best]), float(met[best, end, :3].sum()), series[best, end]
+class _Sharp:
+    """One plane's series at fractional places of the grid, with their scores (places, ends)."""
+
+    def __init__(self, salience: Array, logs: Array, places: Array) -> None:
+        self.places = np.clip(places, 0, len(logs) - 1.001)
+        low = self.places.astype(np.intp)
+        part = (self.places - low)[:, None, None]
+        self._series = logs[low] * (1 - part) + logs[low + 1] * part
+        self._met = _met(salience, self._series[:, :, :SCANNED_MODES])
+        missing = 0.5 * _MISSING * (1 - np.minimum(self._met / 6.0, 1.0))
+        self.score = np.sum(self._met * _LOW_MODES - missing, axis=2)
+
+    def best(self, place: int) -> tuple[Array, float]:
+        """The best series at one place, and what its first three partials meet in dB."""
+        end = int(np.argmax(self.score[place]))
+        return self._series[place, end], float(self._met[place, end, :3].sum())
 
 
 def _met(salience: Array, series: Array) -> Array:
@@ -180,7 +198,7 @@ def _without(salience: Array, series: Array) -> Array:
     return left
 
 
-def _salience(peaks: Sequence[Peaks], step: float, widths: Sequence[float]) -> Array:
+def _salience(peaks: Sequence[Peaks], step: float, widths: Sequence[float], highest_db: float) -> Array:
     """Height of what was heard, in dB, on the even grid of ln f: each peak spread by the matching width."""
     bins = round((_LOG_HIGH - _LOG_LOW) / step) + 1
     salience = np.zeros(bins)
@@ -188,7 +206,7 @@ def _salience(peaks: Sequence[Peaks], step: float, widths: Sequence[float]) -> A
         reach = round(3 * width / step)
         bell = np.exp(-0.5 * (np.arange(-reach, reach + 1) * step / width) ** 2)
         places = np.round((np.log(found.frequency_hz) - _LOG_LOW) / step).astype(int)
-        for place, height in zip(places, _outdone(found), strict=True):
+        for place, height in zip(places, _outdone(found, highest_db), strict=True):
             low, high = max(place - reach, 0), min(place + reach + 1, bins)
             if low < high:
                 piece = height * bell[low - place + reach : high - place + reach]
@@ -197,7 +215,7 @@ def _salience(peaks: Sequence[Peaks], step: float, widths: Sequence[float]) -> A
     return salience
 
 
-def _outdone(found: Peaks) -> Array:
+def _outdone(found: Peaks, highest_db: float) -> Array:
     """Heights, lowered where a near peak is far louder: beside a spoke's own line its neighbour's ring counts for little."""
     if len(found.frequency_hz) == 0:
         return found.height_db
@@ -205,4 +223,4 @@ def _outdone(found: Peaks) -> Array:
     near = np.abs(logs[:, None] - logs) < _NEIGHBOURHOOD
     below = np.max(np.where(near, found.level_db, -np.inf), axis=1) - found.level_db
     share = np.clip(1 - (below - _OUTDONE_FROM_DB) / _OUTDONE_OVER_DB, _OUTDONE_LEAST, 1.0)
-    return np.asarray(np.minimum(found.height_db, _HIGHEST_DB) * share)
+    return np.asarray(np.minimum(found.height_db, highest_db) * share)

@@ -22,6 +22,7 @@ from tensionear.reading import (
     Verdict,
 )
 from tensionear.wheel.assessment import Judgement, findings_of, judge_spoke, judge_together
+from tensionear.wheel.geometry import Side
 from tensionear.wheel.model import Place, Wheel
 from tensionear.wheel.roundplan import plan_round
 from tensionear.wheel.sequence import Naming, name_plucks
@@ -100,7 +101,7 @@ def read_wheel(
         warnings=(*listened.warnings, *naming.warnings),
         findings=tuple(findings),
         verdict=_verdict(judged, complete, unknown),
-        plucks=tuple(_plucks(strikes, naming, wheel, kind_of, tensions, rings, options.skip)),
+        plucks=tuple(_plucks(strikes, naming, wheel, kind_of, fits, rings, options.skip)),
         spokes=tuple(
             _spoke_reading(place, tensions.get(place.number), judged.get(place.number), rings.get(place.number))
             for place in wheel.places
@@ -144,7 +145,7 @@ def _plucks(
     naming: Naming,
     wheel: Wheel,
     kind_of: Mapping[int, int],
-    tensions: Mapping[int, SpokeTension],
+    fits: Mapping[Side, SideTensions],
     rings: Mapping[int, SpokeRings],
     skip: Sequence[int],
 ) -> list[PluckReading]:
@@ -159,10 +160,11 @@ def _plucks(
         assert spoke is not None
         place = wheel.place(spoke)
         planes: tuple[Plane, Plane] = ("flat", "edge") if place.spoke.is_flat else ("both", "both")
-        heard = strike.heard[kind_of[spoke]]
-        used = spoke in rings and index in rings[spoke].strikes
-        tension = tensions.get(spoke) if used else None
-        value = (tension.tension_n, tension.u_tension_n) if tension else None
+        heard, value = strike.heard[kind_of[spoke]], None
+        if spoke in rings and index in rings[spoke].strikes:
+            fit = fits[place.side]
+            heard = fit.heard[spoke][rings[spoke].strikes.index(index)]
+            value = (fit.spokes[spoke].tension_n, fit.spokes[spoke].u_tension_n)
         found.append(pluck_reading(strike, heard, planes, spoke, place.side, value))
     return found
 

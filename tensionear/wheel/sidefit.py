@@ -17,13 +17,14 @@ import numpy as np
 from tensionear.physics.expectation import spoke_model
 from tensionear.physics.inverse import EndsPrior, GroupFit, SpokeModel, fit_group
 from tensionear.physics.observations import partials_of
-from tensionear.pitch.hearing import Heard
+from tensionear.pitch.hearing import Heard, renamed
 from tensionear.reading import EndStiffness, Plane
 
 from .model import Place
 
 _COVERAGE = 1.959964
 _FOUND_SHARE = 1 / 3
+_ENOUGH = 5  # spokes that together know their ends better than one ring does
 _ENDS: tuple[Literal["hub", "nipple"], ...] = ("hub", "nipple")
 
 
@@ -58,12 +59,13 @@ class SpokeTension:
 
 @dataclass(frozen=True, slots=True)
 class SideTensions:
-    """A side: its spokes by number, mean with standard uncertainty, and what its ends are like."""
+    """A side: its spokes by number, mean with standard uncertainty, what its ends are like, and its rings named anew."""
 
     spokes: Mapping[int, SpokeTension]
     mean_n: float
     u_mean_n: float
     ends: tuple[EndStiffness, ...]
+    heard: Mapping[int, tuple[Heard, ...]]
 
 
 def fit_side(places: Sequence[Place], rings: Mapping[int, Rings]) -> SideTensions:
@@ -71,7 +73,7 @@ def fit_side(places: Sequence[Place], rings: Mapping[int, Rings]) -> SideTension
     groups: dict[tuple[str, str], list[Place]] = defaultdict(list)
     for place in places:
         groups[place.head, place.spoke.name].append(place)
-    fits = [_Group(members, _fit(members, rings)) for members in groups.values()]
+    fits = [_fitted(members, rings) for members in groups.values()]
     main = max(fits, key=lambda group: len(group.places))
     found = {}
     for group in fits:
@@ -83,7 +85,8 @@ def fit_side(places: Sequence[Place], rings: Mapping[int, Rings]) -> SideTension
     relative = float(np.mean([each.u_common_n / each.tension_n for each in kept]))
     own = math.sqrt(sum(each.u_individual_n**2 for each in kept)) / len(kept)
     flat = main.places[0].spoke.is_flat
-    return SideTensions(found, mean, math.hypot(relative * mean, own), ends_of(main.fit, flat))
+    heard = {number: each for group in fits for number, each in group.heard.items()}
+    return SideTensions(found, mean, math.hypot(relative * mean, own), ends_of(main.fit, flat), heard)
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,6 +95,7 @@ class _Group:
 
     places: Sequence[Place]
     fit: GroupFit
+    heard: Mapping[int, tuple[Heard, ...]]
 
     def deviations(self, main: _Group) -> tuple[np.ndarray, np.ndarray]:
         """Deviations from the mean of the side's main group."""
@@ -130,12 +134,21 @@ class _Group:
         )
 
 
-def _fit(places: Sequence[Place], rings: Mapping[int, Rings]) -> GroupFit:
+def _fitted(places: Sequence[Place], rings: Mapping[int, Rings]) -> _Group:
+    """Fit a group; one large enough to know its ends names its lines anew and is fitted again."""
     models, which = _models(places)
-    heard = [rings[place.number].heard for place in places]
+    alike = not places[0].spoke.is_flat
     start = [rings[place.number].start_log_tension for place in places]
-    observed = partials_of(heard, not places[0].spoke.is_flat, start)
-    return fit_group(models, which, observed, EndsPrior())
+    heard = {place.number: rings[place.number].heard for place in places}
+    fit = fit_group(models, which, partials_of(list(heard.values()), alike, start), EndsPrior())
+    if len(places) < _ENOUGH:
+        return _Group(places, fit, heard)
+    heard = {
+        place.number: tuple(renamed(ring, fit.predicted[at], alike) for ring in heard[place.number])
+        for at, place in enumerate(places)
+    }
+    again = list(fit.moments()[0])
+    return _Group(places, fit_group(models, which, partials_of(list(heard.values()), alike, again), EndsPrior()), heard)
 
 
 def _models(places: Sequence[Place]) -> tuple[tuple[SpokeModel, ...], np.ndarray]:

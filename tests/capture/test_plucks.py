@@ -73,7 +73,7 @@ def test_lead_and_ring_at_every_rate(rate_hz: float) -> None:
         assert pluck.onset_s == pytest.approx(onset_s, abs=0.0015)
         assert pluck.lead_s == pytest.approx(LEAD_S, abs=1e-4)
         assert pluck.ring_s == pytest.approx(RING_S, abs=2e-4)
-        assert not (pluck.clipped or pluck.clipped_ring or pluck.gated)
+        assert (pluck.clipped, pluck.clipped_ring, pluck.gated) == (False, False, False)
         assert not pluck.samples.flags.writeable
         lead, ring = pluck.before(0.003), pluck.after(0.0)
         assert np.mean(lead**2) < 0.001 * np.mean(ring[: round(0.05 * pluck.rate_hz)] ** 2)
@@ -88,7 +88,12 @@ def test_after_and_before_cut_where_they_say() -> None:
     assert list(pluck.after(0.0, 0.001)) == list(range(640, 656))
     assert pluck.after(-1.0, 0.961)[0] == 0
     assert len(pluck.after(0.06)) == 0
-    assert (pluck.before(0.0)[-1], pluck.before(0.01)[-1], len(pluck.before(0.04)), len(pluck.before(1.0))) == (639, 479, 0, 0)
+    assert (pluck.before(0.0)[-1], pluck.before(0.01)[-1], len(pluck.before(0.04)), len(pluck.before(1.0))) == (
+        639,
+        479,
+        0,
+        0,
+    )
     assert pluck.after(0.0).dtype == pluck.before(0.0).dtype == np.float64
 
 

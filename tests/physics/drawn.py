@@ -37,10 +37,7 @@ class Side:
         planes: tuple[BendingPlane, BendingPlane] = ("flat", "edge") if self.flat else ("flat", "flat")
         return np.log(
             [
-                [
-                    natural_frequencies(self.stretches, t, *ends[plane], name, MODES)
-                    for plane, name in enumerate(planes)
-                ]
+                [natural_frequencies(self.stretches, t, *ends[plane], name, MODES) for plane, name in enumerate(planes)]
                 for t, ends in zip(self.tension_n, self.ends_n_m, strict=True)
             ]
         )

@@ -134,7 +134,9 @@ def test_deviations_of_the_kept_sum_to_zero() -> None:
     deviation, u = found.deviations(kept, kept)
     assert deviation.sum() == pytest.approx(0.0, abs=1e-12)
     assert (u > 0).all()
-    assert found.deviations(np.array([1]), kept)[0][0] != pytest.approx(found.deviations(np.array([1]), np.arange(12))[0][0])
+    assert found.deviations(np.array([1]), kept)[0][0] != pytest.approx(
+        found.deviations(np.array([1]), np.arange(12))[0][0]
+    )
 
 
 def test_interval_lies_around_the_mean_and_grows_with_probability() -> None:
@@ -146,11 +148,23 @@ def test_interval_lies_around_the_mean_and_grows_with_probability() -> None:
         assert found.interval(0) == usual
 
 
+def mixture(weight: list[float], middle: list[float], own: float, loading: float, shared_sd: float) -> GroupFit:
+    """A posterior of one spoke written down by hand."""
+    parts = len(weight)
+    return dataclasses.replace(
+        fit(ROUND, single(ROUND, 0)[1]),
+        weight=np.array(weight),
+        log_tension=np.array(middle)[:, None],
+        individual=np.full((parts, 1), own**2),
+        loading=np.full((parts, 1, 1), loading),
+        shared=np.zeros((parts, 1)),
+        shared_covariance=np.full((parts, 1, 1), shared_sd**2),
+    )
+
+
 def test_interval_of_one_gaussian_is_that_of_the_normal_distribution() -> None:
-    one = GroupFit(
-        *(np.ones(1), np.array([[6.0]]), np.array([[0.03**2]]), np.array([[[0.02]]]), np.zeros((1, 1)), np.array([[[4.0]]])),
-        *(np.ones(1), np.ones(1), np.zeros((1, 3, MODES)), 0.0, PRIOR),
-    )  # fmt: skip
+    """0.03 of its own and 0.02 x 2 shared make 0.05."""
+    one = mixture([1.0], [6.0], 0.03, 0.02, 2.0)
     mean, sd, individual = one.moments()
     assert (mean[0], sd[0], individual[0]) == pytest.approx((6.0, 0.05, 0.03))
     assert one.interval(0) == pytest.approx((6 - 1.959964 * 0.05, 6 + 1.959964 * 0.05), abs=1e-6)
@@ -158,14 +172,24 @@ def test_interval_of_one_gaussian_is_that_of_the_normal_distribution() -> None:
 
 
 def test_moments_of_a_mixture() -> None:
-    """Two parts at 6.0 and 6.1 with weights 1/4 and 3/4: mean 6.075, variance within 0.02^2, between 0.0433^2."""
-    two = GroupFit(
-        *(np.array([0.25, 0.75]), np.array([[6.0], [6.1]]), np.full((2, 1), 0.02**2), np.zeros((2, 1, 1))),
-        *(np.zeros((2, 1)), np.ones((2, 1, 1)), np.ones(1), np.ones(1), np.zeros((1, 3, MODES)), 0.0, PRIOR),
-    )  # fmt: skip
-    mean, sd, individual = two.moments()
+    """Two parts at 6.0 and 6.1 with weights 1/4 and 3/4: mean 6.075, variance 0.02^2 within, 3/16 x 0.1^2 between."""
+    mean, sd, individual = mixture([0.25, 0.75], [6.0, 6.1], 0.02, 0.0, 1.0).moments()
     assert (mean[0], individual[0]) == pytest.approx((6.075, 0.02))
-    assert sd[0] == pytest.approx(math.sqrt(0.02**2 + 0.25 * 0.75 * 0.1**2))
+    assert sd[0] == pytest.approx(math.sqrt(0.02**2 + 3 / 16 * 0.1**2))
+
+
+def test_interval_of_a_mixture_of_two_far_apart() -> None:
+    """Half and half, a hundred widths apart: the tails of 2.5 % are the outer 5 % of either."""
+    low, high = mixture([0.5, 0.5], [6.0, 7.0], 0.01, 0.0, 1.0).interval(0)
+    assert (low, high) == pytest.approx((6 - 1.644854 * 0.01, 7 + 1.644854 * 0.01), abs=1e-6)
+
+
+def test_what_is_predicted_is_what_was_heard() -> None:
+    """ln f of both planes by the fit, within a cent of the true partials it was given."""
+    side, data = group(ROUND, 103)
+    found = fit(ROUND, data)
+    assert found.predicted.shape == (12, 2, MODES)
+    assert np.abs(found.predicted - side.log_frequency())[:, :, :6].max() < 1.5 / 1731.2
 
 
 def test_a_tighter_spoke_reads_tighter_by_as_much() -> None:
@@ -234,6 +258,17 @@ def test_spokes_of_two_lengths_are_fitted_together() -> None:
     wrong = fit_group(models[:1], np.zeros(8, np.intp), both, PRIOR).deviations(everyone, everyone)[0]
     assert np.abs(right).max() < 0.002
     assert wrong[:4].mean() - wrong[4:].mean() == pytest.approx(3 * 0.009, abs=0.003)
+
+
+def test_a_badly_known_length_is_in_the_uncertainty() -> None:
+    """Known to 5 mm of 290, mode 1 alone: 0.9 % a millimetre, so 4.5 % of tension, beside what else is not known."""
+    rng = np.random.default_rng(40)
+    data = heard(rng, draw_side(rng, ROUND, 0.290, np.array([900.0])), 1)
+    one, many = (
+        fit_group((spoke_model(ROUND, 0.290, u),), np.zeros(1, np.intp), data, PRIOR).moments()[1][0]
+        for u in (0.00001, 0.005)
+    )
+    assert math.sqrt(many**2 - one**2) == pytest.approx(0.045, rel=0.15)
 
 
 def test_data_beyond_the_table_stay_at_its_edge() -> None:

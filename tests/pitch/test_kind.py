@@ -148,5 +148,7 @@ def test_probability_rises_with_the_series_and_falls_with_drift() -> None:
         (-20.0, 60.0, 5.0, "noise"),
     ],
 )
-def test_what_an_onset_was_that_is_no_pluck(persist_db: float, drift_cents: float, novelty_db: float, kind: str) -> None:
+def test_what_an_onset_was_that_is_no_pluck(
+    persist_db: float, drift_cents: float, novelty_db: float, kind: str
+) -> None:
     assert what_else(Features(persist_db, drift_cents, 0.0, 3.0, 10.0), novelty_db) == kind

@@ -7,7 +7,18 @@ from typing import Any
 
 from tensionear.reading import Reading
 
-MEMBER = {"file", "duration_s", "sample_rate_hz", "warnings", "findings", "verdict", "plucks", "spokes", "sides", "ends"}
+MEMBER = {
+    "file",
+    "duration_s",
+    "sample_rate_hz",
+    "warnings",
+    "findings",
+    "verdict",
+    "plucks",
+    "spokes",
+    "sides",
+    "ends",
+}
 FINDING = {"code", "text", "spokes"}
 PLUCK = {
     *("onset_s", "spoke", "side", "used", "rejected", "frequency_hz", "u_frequency_hz", "edge_frequency_hz"),

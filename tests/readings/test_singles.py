@@ -17,7 +17,7 @@ from tensionear.readings.singles import _tension
 from tests.readings.contract import checked
 from tests.readings.recorded import read_single, recording_of, single, spoke_of, string
 
-ROUND, FLAT = (2000, 2003, 2004), (2001, 2006, 2013)  # seeds: titanium, steel, butted; carbon blade, two ovals
+ROUND, FLAT = (2000, 2003, 2004), (2001, 2006, 2008)  # seeds: titanium, steel, butted; carbon blade, oval, carbon blade
 
 
 def cents(found: float | None, truth: float) -> float:
@@ -54,7 +54,7 @@ def test_json_of_a_single_pluck(seed: int) -> None:
 
 
 def test_the_edge_plane_is_told_of_flat_spokes_only() -> None:
-    drawn, pluck = single(2001), next(each for each in read_single(2001).plucks if each.used)
+    drawn, pluck = single(2008), next(each for each in read_single(2008).plucks if each.used)
     assert cents(pluck.edge_frequency_hz, drawn.frequency_hz[1]) < 5
     assert next(each for each in read_single(2000).plucks if each.used).edge_frequency_hz is None
 

@@ -66,6 +66,7 @@ def test_maximum_and_floor(tension_n: float, u_n: float, within: float, verdict:
 
 def test_level_is_not_judged_with_a_tyre_on() -> None:
     assert judge_spoke(spoke(1500.0), LEVEL, level=False).verdict == "within"
+    assert judge_spoke(spoke(300.0), LEVEL, level=False).verdict == "within"
     assert judge_spoke(spoke(1500.0), LEVEL, level=True).verdict == "out"
     assert judge_spoke(spoke(1500.0), FIVE, level=True).verdict == "within"  # no maximum stated: none judged
 
