@@ -18,12 +18,13 @@ from .capture.grid import regrid
 from .capture.plucks import Pluck, PluckFinder
 from .capture.recording import AudioSource, Samples
 from .errors import SoundError
-from .pitch.hearing import SKIP_S, Expectation, Heard, Ringing, hear, ringing_after
-from .pitch.kind import Features, Lines, onset_features, pluck_probability
+from .pitch.hearing import SKIP_S, Expectation, Heard, Ringing, hear, ringing_after, survey
+from .pitch.kind import NOTHING, Features, Lines, onset_features, pluck_probability
 
 _BEFORE_END_S = 0.006
 _RINGS = 0.3  # probability from which an onset's lines are expected to ring on
 _STOPPED_DB, _STOPPED_S = 12.0, 0.05
+_WORTH_A_LOOK, _WORTH_FITTING = 8.0, 0.008  # a score and a probability below which an onset is not looked into
 _CLEAR, _REMEMBERED = 0.95, 12  # plucks this probable tell what is usual, the last so many of them
 
 
@@ -70,19 +71,20 @@ class Listener:
     def hear(self, pluck: Pluck) -> Strike:
         """What an onset was."""
         ring, before = pluck.after(SKIP_S), pluck.before(_BEFORE_END_S)
-        heard = tuple(
-            hear(ring, before, pluck.rate_hz, expected, self._old, pluck.onset_s, usual)
+        seen = tuple(
+            survey(ring, before, pluck.rate_hz, expected, self._old, pluck.onset_s, usual)
             for expected, usual in zip(self._expectations, self._usual, strict=True)
         )
-        scores = [each.candidates[0].score if each.candidates else 0.0 for each in heard]
-        best = int(np.argmax([each.candidates[0].rank if each.candidates else 0.0 for each in heard]))
-        ringing = Lines(
-            np.array([line.frequency_hz for line in self._old]),
-            np.array([10 ** (line.level_at(pluck.onset_s) / 20) for line in self._old]),
-        )
-        sound = pluck.samples.astype(np.float64)
-        features = onset_features(sound, pluck.lead_s, pluck.rate_hz, heard[best].peaks, ringing, pluck.rise_db)
-        probability = pluck_probability(features, scores[best], pluck.novelty_db)
+        best = int(np.argmax([each.candidates[0].rank if each.candidates else 0.0 for each in seen]))
+        score = seen[best].candidates[0].score if seen[best].candidates else 0.0
+        features = self._features(pluck, seen[best]) if score > _WORTH_A_LOOK else NOTHING
+        probability = pluck_probability(features, score, pluck.novelty_db)
+        heard = seen
+        if probability > _WORTH_FITTING:
+            heard = tuple(
+                hear(ring, pluck.rate_hz, expected, each, self._old)
+                for expected, each in zip(self._expectations, seen, strict=True)
+            )
         if probability > _CLEAR:
             for expected, usual, each in zip(self._expectations, self._usual, heard, strict=True):
                 if each.candidates:
@@ -103,6 +105,15 @@ class Listener:
             heard,
             best,
         )
+
+
+    def _features(self, pluck: Pluck, seen: Heard) -> Features:
+        ringing = Lines(
+            np.array([line.frequency_hz for line in self._old]),
+            np.array([10 ** (line.level_at(pluck.onset_s) / 20) for line in self._old]),
+        )
+        sound = pluck.samples.astype(np.float64)
+        return onset_features(sound, pluck.lead_s, pluck.rate_hz, seen.peaks, ringing, pluck.rise_db)
 
 
 def listen_through(source: AudioSource, expectations: Sequence[Expectation]) -> Listened:

@@ -11,8 +11,11 @@ import pytest
 import soundfile
 
 import tensionear as te
+from tensionear.capture.plucks import find_plucks
 from tensionear.errors import SoundError, UsageError
 from tensionear.library import build_spoke, library_spoke
+from tensionear.listening import Listener, listen_through
+from tensionear.physics.generic import expect_any_tone
 from tensionear.pipeline import LONGEST_M, SHORTEST_M
 from tensionear.reading import FORMAT, EndStiffness, Finding, Limits, Reading
 from tests.readings.contract import checked
@@ -154,14 +157,41 @@ def test_16_bit_and_float_samples_of_any_kind_are_read() -> None:
     assert te.read(wide, spokes=1).to_dict()["plucks"] == te.read(mono, spokes=1).to_dict()["plucks"]
 
 
-def test_lines_that_ring_on_are_remembered_across_plucks() -> None:
-    """Two strings, the second plucked while the first rings: each has its own pitch."""
+def test_two_strings_that_overlap_have_each_their_own_pitch() -> None:
+    """The second is plucked while the first rings."""
     one, two = string(220.0, onset_s=0.5), string(311.1, onset_s=1.0)
     length = max(len(one.samples), len(two.samples))
     mixed = sum(np.pad(each.samples, (0, length - len(each.samples))) for each in (one, two))
     used = [pluck for pluck in te.read(te.Recording(mixed, 48_000.0), spokes=1).plucks if pluck.used]
     assert [round(pluck.onset_s, 2) for pluck in used] == [0.5, 1.0]
     assert [pluck.frequency_hz for pluck in used] == pytest.approx([220.0, 311.1], rel=1e-3)
+
+
+def test_a_listener_remembers_what_rings_and_not_what_was_noise() -> None:
+    listener = Listener([expect_any_tone()])
+    plucks = list(find_plucks(string(220.0), 0))
+    pluck = next(each for each in plucks if abs(each.onset_s - 0.6) < 0.01)
+    strike = listener.hear(pluck)
+    assert strike.probability > 0.5
+    known = [line.frequency_hz for line in listener._old]
+    assert min(abs(hz - 220.0) for hz in known) < 0.5
+    hiss = te.Recording((0.01 * np.random.default_rng(3).standard_normal(4 * RATE_HZ)).astype(np.float32), RATE_HZ)
+    for each in find_plucks(hiss, 0):
+        assert listener.hear(each).probability < 0.3
+    assert [line.frequency_hz for line in listener._old] == known
+
+
+def test_a_ring_stopped_by_a_finger_is_seen_at_the_next_pluck() -> None:
+    """The first string is stopped dead 70 ms before the second onset, or rings on."""
+    one, two = string(220.0, onset_s=0.5), string(311.1, onset_s=1.0)
+    stopped = one.samples.copy()
+    stopped[round(0.93 * RATE_HZ) :] *= 0.01
+    length = max(len(one.samples), len(two.samples))
+    for first, expected in ((stopped, True), (one.samples, False)):
+        mixed = sum(np.pad(each, (0, length - len(each))) for each in (first, two.samples))
+        heard = listen_through(te.Recording(mixed, RATE_HZ), [expect_any_tone()])
+        strike = next(each for each in heard.strikes if abs(each.onset_s - 1.0) < 0.01)
+        assert strike.stopped is expected
 
 
 def test_json_never_holds_what_json_cannot() -> None:

@@ -13,7 +13,6 @@ The decision about a frame falls when the last frame it looks at exists, so any 
 from __future__ import annotations
 
 import math
-from collections import deque
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -112,7 +111,7 @@ class _Watcher:
         self._allowance = _noise_over_floor(np.diff(self._edges) * self._frame / self._size) + _ABOVE_NOISE_DB
         self._waiting = np.zeros(0, np.float32)
         self._floor: NDArray[np.float64] | None = None
-        self._recent: deque[NDArray[np.float64]] = deque(maxlen=look.lag)
+        self._recent = np.zeros((0, len(self._edges) - 1))  # what stood above the floor in the last frames
         self._novelty: list[float] = []
         self._dropped = 0  # frames no longer held in _novelty
         self._decided = 0
@@ -132,8 +131,7 @@ class _Watcher:
         spectrum = np.fft.rfft(frames * self._window, self._size)
         power = spectrum.real.astype(np.float64) ** 2 + spectrum.imag.astype(np.float64) ** 2
         levels = 10 * np.log10(np.add.reduceat(power, self._edges, axis=1)[:, :-1] + _TINY)
-        for level in levels:
-            self._novelty.append(self._rise(level))
+        self._novelty += self._rises(levels)
         self._waiting = self._waiting[count * self._hop :].copy()
         return self._decide(len(self._novelty) + self._dropped - _NEIGHBOUR)
 
@@ -141,24 +139,32 @@ class _Watcher:
         """Give what is left at the end of the stream."""
         return self._decide(len(self._novelty) + self._dropped)
 
-    def _rise(self, level: NDArray[np.float64]) -> float:
-        """Novelty of one frame, and the floor moved on; digital silence leaves the floor alone."""
-        silent = float(level.max()) <= 10 * math.log10(_TINY) + 10
-        if self._floor is None:
-            self._floor = level.copy()
-        elif not silent:
-            self._floor = self._floor + np.where(level > self._floor, _FLOOR_RISE_DB, -_FLOOR_FALL_DB)
-        above = np.clip(level - self._floor - self._allowance, 0, _CEILING_DB)
-        if len(self._recent) < self._look.lag:
-            self._recent.append(above)
-            return 0.0
-        before = self._recent[0].copy()
-        np.maximum(before[:-1], self._recent[0][1:], out=before[:-1])
-        np.maximum(before[1:], self._recent[0][:-1], out=before[1:])
-        self._recent.append(above)
+    def _rises(self, levels: NDArray[np.float64]) -> list[float]:
+        """Novelty of frames, shape (frames, bands) in dB."""
+        above = np.clip(levels - self._floors(levels) - self._allowance, 0, _CEILING_DB)
+        held = np.concatenate([self._recent, above])
+        self._recent = held[-self._look.lag :]
+        before = held[: -self._look.lag]
+        wide = before.copy()
+        np.maximum(wide[:, :-1], before[:, 1:], out=wide[:, :-1])
+        np.maximum(wide[:, 1:], before[:, :-1], out=wide[:, 1:])
         count = self._look.rising_bands
-        rise = np.partition(np.maximum(0, above - before), -count)
-        return float(np.mean(rise[-count:]))
+        later = held[self._look.lag :]
+        rises = np.partition(np.maximum(0, later - wide), -count, axis=1)[:, -count:].mean(axis=1)
+        first = len(above) - len(later)
+        return [0.0] * first + [float(rise) for rise in rises]
+
+    def _floors(self, levels: NDArray[np.float64]) -> NDArray[np.float64]:
+        """The floor at each frame, moved on frame by frame; digital silence leaves it alone."""
+        silent = levels.max(axis=1) <= 10 * math.log10(_TINY) + 10
+        floor = levels[0].copy() if self._floor is None else self._floor
+        floors = np.empty_like(levels)
+        for index, level in enumerate(levels):
+            if not silent[index]:
+                floor = np.where(level > floor, floor + _FLOOR_RISE_DB, floor - _FLOOR_FALL_DB)
+            floors[index] = floor
+        self._floor = floor
+        return floors
 
     def _decide(self, until: int) -> list[Onset]:
         """Judge the frames up to (not including) ``until``."""

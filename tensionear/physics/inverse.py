@@ -75,9 +75,9 @@ class GroupFit:
     Shapes: ``weight`` (parts,); ``log_tension`` (parts, spokes) means; ``individual`` (parts, spokes) variances with the
     shared unknowns held; ``loading`` (parts, spokes, shared) and ``shared_covariance`` (parts, shared, shared) give the rest:
     covariance of ln T = diag(individual) + loading shared_covariance loading'. ``shared`` (parts, shared) are their means.
-    ``predicted`` (spokes, 2, MODES) is ln f by the best part; ``sensitivity`` (spokes,) is dlnT/dlnf of the first mode; ``misfit`` (spokes,) the mean square of the standardised
-    residuals of each spoke's partials without the few robustly set aside; ``residual`` (spokes, 3, MODES) in standard
-    deviations, for the best part.
+    ``predicted`` (spokes, 2, MODES) is ln f by the best part, ``sensitivity`` (spokes,) dlnT/dlnf of the first mode,
+    ``misfit`` (spokes,) the mean square of the standardised residuals of each spoke's partials without the few robustly
+    set aside, ``residual`` (spokes, 3, MODES) those residuals for the best part.
     """
 
     weight: Array

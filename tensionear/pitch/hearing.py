@@ -142,7 +142,7 @@ def ringing_after(heard: Heard, onset_s: float, old: Sequence[Ringing]) -> tuple
     return (*new, *kept)
 
 
-def hear(
+def survey(
     ring: Array,
     before: Array,
     rate_hz: float,
@@ -151,7 +151,7 @@ def hear(
     onset_s: float,
     usual: Sequence[float] = (),
 ) -> Heard:
-    """Hear one ring.
+    """Look at a ring: its peaks and the states that explain them, no lines fitted yet.
 
     Parameters
     ----------
@@ -171,10 +171,28 @@ def hear(
         without_old(ring_peaks(ring, before, rate_hz, _LONG_S), old, onset_s),
         without_old(ring_peaks(ring, before, rate_hz, _SHORT_S), old, onset_s),
     )
-    candidates = rank(peaks, expected.grid, scan(peaks, expected.grid), usual)
-    if not candidates or len(ring) < _SHORTEST_RING_S * rate_hz:
-        return Heard((), candidates, peaks, 0.0, onset_s)
-    return fit_candidate(ring, rate_hz, expected, peaks, candidates, 0, old, onset_s)
+    return Heard((), rank(peaks, expected.grid, scan(peaks, expected.grid), usual), peaks, 0.0, onset_s)
+
+
+def hear(ring: Array, rate_hz: float, expected: Expectation, seen: Heard, old: Sequence[Ringing]) -> Heard:
+    """Fit the lines that the best state of a survey names among the peaks; the ring as in ``survey``."""
+    if not seen.candidates or len(ring) < _SHORTEST_RING_S * rate_hz:
+        return seen
+    series = find_series(seen.peaks, expected.grid, seen.candidates[0])
+    named = _name_peaks(seen.peaks, series, expected.grid)
+    clusters = _clusters(named)
+    if not clusters:
+        return seen
+    start = _starting(clusters)
+    centre = np.array([np.mean([peak.frequency_hz for peak in cluster]) for cluster in clusters])
+    bands = bands_of(ring, rate_hz, SKIP_S, centre)
+    share = np.array([1.0 if any(peak.mode == 1 for peak in cluster) else 2 / 3 for cluster in clusters])
+    standing = _standing(centre, old, seen.start_s)
+    usual = float(expected.stretch[seen.candidates[0].state_index])
+    fit = fit_ring(bands, start, standing, share, Glide(usual / 2, usual, (3.0,), (1.0,)))
+    glide = Glide(usual / 2, usual, *_first_mode_decay(clusters, fit))
+    fit = _with_pairs(bands, fit, standing, share, glide, clusters, expected)
+    return replace(seen, lines=_lines(fit, clusters), stretch=fit.stretch)
 
 
 def without_old(peaks: Peaks, old: Sequence[Ringing], onset_s: float) -> Peaks:
@@ -188,34 +206,6 @@ def without_old(peaks: Peaks, old: Sequence[Ringing], onset_s: float) -> Peaks:
     left = 1 - (near @ amplitude) ** 2 / power
     height = np.maximum(peaks.height_db + 10 * np.log10(np.clip(left, 1e-3, 1)), 0)
     return Peaks(peaks.frequency_hz, height, peaks.level_db)
-
-
-def fit_candidate(
-    ring: Array,
-    rate_hz: float,
-    expected: Expectation,
-    peaks: tuple[Peaks, Peaks],
-    candidates: tuple[Candidate, ...],
-    chosen: int,
-    old: Sequence[Ringing],
-    onset_s: float,
-) -> Heard:
-    """Fit the lines that one candidate state (index ``chosen``) names among the peaks."""
-    series = find_series(peaks, expected.grid, candidates[chosen])
-    named = _name_peaks(peaks, series, expected.grid)
-    clusters = _clusters(named)
-    if not clusters:
-        return Heard((), candidates, peaks, 0.0, onset_s)
-    start = _starting(clusters)
-    centre = np.array([np.mean([peak.frequency_hz for peak in cluster]) for cluster in clusters])
-    bands = bands_of(ring, rate_hz, SKIP_S, centre)
-    share = np.array([1.0 if any(peak.mode == 1 for peak in cluster) else 2 / 3 for cluster in clusters])
-    standing = _standing(centre, old, onset_s)
-    usual = float(expected.stretch[candidates[chosen].state_index])
-    fit = fit_ring(bands, start, standing, share, Glide(usual / 2, usual, (3.0,), (1.0,)))
-    glide = Glide(usual / 2, usual, *_first_mode_decay(clusters, fit))
-    fit = _with_pairs(bands, fit, standing, share, glide, clusters, expected)
-    return Heard(_lines(fit, clusters), candidates, peaks, fit.stretch, onset_s)
 
 
 @dataclass(frozen=True, slots=True)
@@ -237,7 +227,7 @@ def _name_peaks(peaks: tuple[Peaks, Peaks], series: Found, grid: SeriesGrid) -> 
     for plane, logs in enumerate(series.log_frequency):
         if logs is None:
             continue
-        width = tolerance_of(np.arange(1, len(logs) + 1))
+        width = tolerance_of(np.arange(1.0, len(logs) + 1))
         for mode, (target, near) in enumerate(zip(np.exp(logs), width, strict=True), start=1):
             close = [at for at in kept if abs(frequency[at] / target - 1) < near and at not in names]
             if not close and plane == 0 and mode == 1:
@@ -336,7 +326,7 @@ def _first_mode_decay(clusters: list[list[_Named]], fit: RingFit) -> tuple[tuple
         (float(np.clip(fit.decay_rate[row, at], 0.5, 20.0)), float(abs(fit.amplitude[row, at]) ** 2))
         for row, cluster in enumerate(clusters)
         for at, line in enumerate(cluster)
-        if line.mode == 1 and _SHORTEST_DECAY_S < 1 / fit.decay_rate[row, at]
+        if line.mode == 1 and 1 / fit.decay_rate[row, at] > _SHORTEST_DECAY_S
     ]
     if not found:
         return (3.0,), (1.0,)

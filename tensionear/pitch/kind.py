@@ -76,6 +76,10 @@ def what_else(features: Features, novelty_db: float) -> str:
     return "weak" if novelty_db > _WEAK_NOVELTY_DB else "noise"
 
 
+#: Of an onset after which no series of partials was heard at all.
+NOTHING = Features(-30.0, 50.0, -30.0, 1.0, 0.0)
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Lines:
     """Lines that are known to ring: frequency in Hz and amplitude re full scale, shapes (lines,)."""
@@ -100,7 +104,7 @@ def onset_features(
         return Features(-30.0, 50.0, -30.0, 0.0, rise_db)
 
     def power(at_s: float) -> Array:
-        return np.abs(_look(sound, lead_s + at_s, rate_hz, frequency, _WINDOW_S)) ** 2
+        return np.asarray(np.abs(_look(sound, lead_s + at_s, rate_hz, frequency, _WINDOW_S)) ** 2)
 
     before = np.maximum(power(_BEFORE_AT_S), old.power_near(frequency))
     early = power(_EARLY_AT_S)
@@ -127,7 +131,7 @@ def _look(sound: Array, at_s: float, rate_hz: float, frequency: Array, window_s:
         return np.zeros(len(frequency), complex)
     window = np.hanning(len(piece) + 2)[1:-1]
     time = (first + np.arange(len(piece))) / rate_hz
-    return np.exp(-2j * np.pi * np.outer(frequency, time)) @ (piece * window * (2 / window.sum()))
+    return np.asarray(np.exp(-2j * np.pi * np.outer(frequency, time)) @ (piece * window * (2 / window.sum())))
 
 
 def _drift(sound: Array, lead_s: float, rate_hz: float, frequency: Array, share: Array) -> float:

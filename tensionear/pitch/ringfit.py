@@ -25,7 +25,8 @@ Mask = NDArray[np.bool_]
 FILTER_S = 0.0267
 STEP_S = 0.0053
 _CORRELATED = 1.6  # overlapping filters make the samples dependent: sigma from independent ones is too small by this
-_ITERATIONS = 12
+_ITERATIONS = 9
+_SETTLED = 0.02  # rad/s, and of ln a: smaller steps change nothing
 _SHORTEST_DECAY_S, _LONGEST_DECAY_S = 0.008, 8.0
 _DECAY_SD = 0.8  # of ln a about its starting value: real partials of one spoke follow a common law that closely
 
@@ -105,7 +106,7 @@ def bands_of(ring: Array, rate_hz: float, start_s: float, centre_hz: Array) -> B
     place = np.arange(taps) - (taps - 1) / 2
     shift = np.exp(-2j * np.pi / rate_hz * np.outer(place, centre_hz)) * window[:, None]
     filtered = frames @ shift.real + 1j * (frames @ shift.imag)
-    time_s = start_s + (np.arange(count) * step + (taps - 1) / 2) / rate_hz
+    time_s: Array = np.asarray(start_s + (np.arange(count) * step + (taps - 1) / 2) / rate_hz, dtype=np.float64)
     samples = filtered.T * np.exp(-2j * np.pi * np.outer(centre_hz, time_s))
     return Bands(samples, centre_hz, time_s)
 
@@ -147,6 +148,8 @@ def fit_ring(bands: Bands, start: Components, standing: Standing, share: Array, 
         damping = np.where(worse, np.maximum(damping * 10, 0.3), damping * 0.3)
         state = _Linear(bands, omega, log_decay, stretch, growth, share, used, old) if worse.any() else tried
         cost = _cost(state, start, log_decay) if worse.any() else new_cost
+        if max(_largest(step_omega, worse), _largest(step_decay, worse)) < _SETTLED:
+            break
     damping = np.zeros(len(centre))
     _, _, _, sd_omega, sd_stretch = _step(state, glide, stretch, damping, np.zeros_like(omega))
     return RingFit(
@@ -162,6 +165,11 @@ def fit_ring(bands: Bands, start: Components, standing: Standing, share: Array, 
     )
 
 
+def _largest(step: Array, worse: Mask) -> float:
+    """The largest step of the bands that took one; infinite while one of them did not."""
+    return np.inf if worse.any() else float(np.max(np.abs(step), initial=0.0))
+
+
 def _cost(state: _Linear, start: Components, log_decay: Array) -> Array:
     """Minus twice the log posterior of each band, but for a constant."""
     decay = np.sum(((log_decay - np.log(start.decay_rate)) / _DECAY_SD) ** 2 * start.used, axis=1)
@@ -173,7 +181,8 @@ def residual_of(bands: Bands, fit: RingFit, standing: Standing, share: Array, gl
     growth = glide.growth(bands.time_s)
     omega = 2 * np.pi * (fit.frequency_hz - bands.centre_hz[:, None])
     old = _old_columns(bands, standing)
-    return _Linear(bands, omega, np.log(fit.decay_rate), fit.stretch, growth, share, fit.used, old).residual
+    state = _Linear(bands, omega, np.log(fit.decay_rate), fit.stretch, growth, share, fit.used, old)
+    return np.asarray(state.residual)
 
 
 class _Linear:
@@ -212,7 +221,7 @@ class _Linear:
     def project(self, slopes: Complex) -> Complex:
         """Take out of slopes (bands, rows, times) what the linear amplitudes can make up for."""
         inner = np.einsum("pkn,prn->pkr", self.conjugate, slopes)
-        return slopes - np.einsum("pkr,pkn->prn", self.inverse_gram @ inner, self.columns)
+        return np.asarray(slopes - np.einsum("pkr,pkn->prn", self.inverse_gram @ inner, self.columns))
 
 
 def _step(
@@ -246,4 +255,4 @@ def _step(
 
 def _old_columns(bands: Bands, standing: Standing) -> Complex:
     shift = 2j * np.pi * (standing.frequency_hz - bands.centre_hz[:, None]) - standing.decay_rate
-    return np.exp(shift[:, :, None] * bands.time_s) * standing.used[:, :, None]
+    return np.asarray(np.exp(shift[:, :, None] * bands.time_s) * standing.used[:, :, None])

@@ -94,4 +94,4 @@ def _floor(power: Array, bin_hz: float) -> Array:
     parts = np.sort(power[: bands * width].reshape(bands, width), axis=1)
     low = parts[:, int(_FLOOR_QUANTILE * width)] / -np.log1p(-_FLOOR_QUANTILE)
     centres = (np.arange(bands) + 0.5) * width
-    return np.exp(np.interp(np.arange(len(power)), centres, np.log(low)))
+    return np.asarray(np.exp(np.interp(np.arange(len(power)), centres, np.log(low))))

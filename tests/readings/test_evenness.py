@@ -57,6 +57,13 @@ def test_groups_are_the_sides() -> None:
         assert found.side == ("higher" if true.side == higher else "lower")
 
 
+def test_every_pluck_has_the_group_of_its_spoke() -> None:
+    reading = read_with_count(SEED)
+    used = [pluck for pluck in reading.plucks if pluck.used]
+    assert [pluck.spoke for pluck in used] == [event.spoke for event in tidy(SEED).plucks]
+    assert [pluck.side for pluck in used] == [reading.spokes[pluck.spoke - 1].side for pluck in used]
+
+
 def test_deviations_are_those_of_the_full_wheel_file() -> None:
     """Half of the spokes within 0.5 % of tension, none farther than 3 %."""
     gap = np.abs(deviations(read_with_count(SEED)) - deviations(read_with_wheel(SEED)))

@@ -179,6 +179,22 @@ def test_the_tone_of_an_instruments_string(first_hz: float) -> None:
     assert (found["spokes"], found["sides"], found["ends"]) == ([], {}, {})
 
 
+def lone(hz: float, decay_s: float) -> Recording:
+    """One damped line without overtones in faint noise, 0.6 s from the start."""
+    at = np.arange(2 * 48_000) / 48_000 - 0.6
+    sound = 0.0005 * np.random.default_rng(4).standard_normal(len(at))
+    sound += (at >= 0) * 0.3 * np.sin(2 * np.pi * hz * at) * np.exp(-np.maximum(at, 0) / decay_s)
+    return Recording(sound.astype(np.float32), 48_000, "lone")
+
+
+def test_a_tone_without_overtones_counts_if_it_rings() -> None:
+    """A tuning fork is no spoke, but it has a pitch; a dull knock has none."""
+    used = [pluck for pluck in read(lone(700.0, 0.8), spokes=1).plucks if pluck.used]
+    assert len(used) == 1
+    assert cents(used[0].frequency_hz, 700.0) < 1
+    assert not any(pluck.used for pluck in read(lone(700.0, 0.012), spokes=1).plucks)
+
+
 def test_the_tone_of_a_spoke_is_its_first_mode() -> None:
     drawn = single(2001)
     used = [pluck for pluck in read(recording_of(drawn), spokes=1).plucks if pluck.used]

@@ -1,0 +1,286 @@
+"""What naming knows of each candidate pluck, and what that says of a round. Imports chain, fingerprint, roundplan.
+
+Three kinds of evidence, each weighed against what any other sound would give: how alike two successive plucks sound, against
+how alike plucks of different spokes sound *in this take* - on an even wheel both are the same, the evidence is nil, and doubt
+appears by itself; the pitch of the side, wide enough for a slack spoke; the rhythm of the hand.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .chain import AGAIN, ANYWHERE, CLOSE, LEAP, NEVER, ON, SKIP_ONE, SKIP_THREE, SKIP_TWO, WAYS, Chain
+from .fingerprint import Fingerprints, log_other_density, log_same_density
+from .roundplan import RoundPlan
+
+Array = NDArray[np.float64]
+Indices = NDArray[np.intp]
+
+CLEAR = 0.5  # probability from which a candidate is taken for a pluck when the take is looked at as a whole
+_SUREST = 0.985  # no candidate is surer than this to be a pluck: what tells knocks and voices from plucks errs too
+_STRAY_COST = 22.0  # candidates are not looked at together if passing over all between them costs more (in ln)
+
+
+@dataclass(frozen=True, slots=True)
+class Hand:
+    """How often a hand plucks a spoke again, leaves one out, and stops early; whoever is tidy in one is so in the others."""
+
+    again: float
+    skip: float
+    stop: float
+
+
+#: Guesses: what people do, and what onset detection loses; each is as probable as the other until the take is heard.
+_HANDS = (Hand(0.004, 4e-4, 4e-4), Hand(0.06, 6e-3, 3e-3))
+_NEXT_SKIP, _LEAP, _ASKED = 0.2, 1e-8, 1e-14
+_LATE_START = 0.1  # a round is begun where it was said to begin more surely than it is gone through
+_CLOSING_CUED, _CLOSING_COUNT, _CLOSING = 0.5, 0.15, 0.01
+
+_STOPPED_FACTOR = 15.0  # of 193 simulated repeats 11 had their ring stopped before, of 3268 other plucks 4
+_SHORT_S, _SHORT_POOR = 0.25, 0.5
+
+_FEWEST_GAPS, _GAP_SD = 5, (0.15, 0.5)  # of ln gap
+_OFF_BEAT, _ANY_GAP = 0.15, 1 / 3.0  # share of steps off the beat, density of ln gap of whatever
+_QUICK_S, _QUICK_SHARE = (0.05, 0.3), 0.4  # a slip is plucked again at once
+_PAUSE_SHARE = 0.5  # of spokes left out that cost the hand, or the ear, their time
+
+_SIDE_OUTLIER, _SIDE_WIDEST = 0.07, 1.5  # share and width (of ln f) of the uniform part of a side's pitch
+_GROUPS_APART = 2.2  # widths between the middles from which two sides are told by pitch
+_NO_SIDES, _NO_SIDES_GUESSED = 0.02, 0.2  # that pitch goes by something else than by the sides, stated or guessed
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Struck:
+    """One candidate: when, how probably a pluck, its lines, first mode, level, and whether the ring before it was stopped."""
+
+    onset_s: float
+    probability: float
+    line_hz: Array
+    line_level_db: Array
+    pitch_hz: float | None
+    level_db: float
+    damped_before: bool
+    persist_db: float | None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Pairs:
+    """Pairs of candidates that may follow each other: ``first`` and ``second``, shapes (pairs,), and ``reach`` of each."""
+
+    first: Indices
+    second: Indices
+    reach: Indices
+
+
+def chain_of(struck: Sequence[Struck], plan: RoundPlan, fixed: Mapping[int, int], cue: bool) -> Chain:
+    """Everything known of a round.
+
+    Parameters
+    ----------
+    struck : sequence of Struck
+        Candidates in order of time.
+    plan : RoundPlan
+    fixed : mapping of int to int
+        Candidate (from 0) to column of its spoke (from 1).
+    cue : bool
+        Whether two knocks opened the round.
+    """
+    count = len(struck)
+    chance = np.clip([each.probability for each in struck], 1e-4, _SUREST)
+    pluck, stray = np.log(chance), np.log(1 - chance)
+    for index in fixed:
+        pluck[index], stray[index] = 0.0, NEVER
+    pairs = _pairs(stray)
+    clear = np.flatnonzero(chance > CLEAR)
+    evidence = _between(struck, pairs, clear)
+    evidence[CLOSE] += _like_first(struck, clear)
+    sides, side_prior = _sides(struck, plan, clear)
+    hands = [_priors(hand, count, _closing(cue, len(clear), len(plan.spokes))) for hand in _HANDS]
+    place = _held(sides, fixed)
+    way = np.stack([evidence + prior for prior in hands])
+    way[:, ANYWHERE] = NEVER
+    for index in fixed:
+        way[:, ANYWHERE, :, index] = np.log(_ASKED)
+    end = np.stack([_ending(hand, len(plan.spokes)) for hand in _HANDS])
+    return Chain(
+        reach=pairs.reach,
+        way=np.repeat(way, len(place), axis=0),
+        place=np.tile(place, (len(_HANDS), 1, 1)),
+        pluck=pluck,
+        stray=stray,
+        end=np.repeat(end, len(place), axis=0),
+        prior=np.tile(np.log(side_prior), len(_HANDS)),
+    )
+
+
+def _pairs(stray: Array) -> Pairs:
+    """Pairs with not too much between them to be all strays; nodes count from 1, node 0 is before the first."""
+    passed = np.concatenate([[0.0], np.cumsum(np.maximum(stray, -2 * _STRAY_COST))])
+    reach = np.array([int(np.searchsorted(-passed[: j + 1], -passed[j] - _STRAY_COST)) for j in range(len(stray))], np.intp)
+    found = [(i - 1, j) for j, start in enumerate(reach) for i in range(max(int(start), 1), j + 1)]
+    both = np.array(found, np.intp).reshape(-1, 2)
+    return Pairs(both[:, 0], both[:, 1], reach)
+
+
+def _priors(hand: Hand, count: int, closing: float) -> Array:
+    """ln prior of each way, shape (ways, nodes, candidates)."""
+    found = np.full((WAYS, count + 1, count), np.log(_LEAP))
+    found[AGAIN] = np.log(hand.again)
+    found[ON] = np.log(1 - hand.again - hand.skip)
+    for power, way in enumerate((SKIP_ONE, SKIP_TWO, SKIP_THREE)):
+        found[way] = np.log(hand.skip) + power * np.log(_NEXT_SKIP)
+        found[way, 0] += np.log(_LATE_START)
+    found[CLOSE] = np.log(closing)
+    return found
+
+
+def _closing(cue: bool, clear: int, spokes: int) -> float:
+    """How probable it is that a round is closed; hardly, where nothing speaks for it: on an even wheel it is always possible."""
+    if cue:
+        return _CLOSING_CUED
+    return _CLOSING_COUNT if clear > spokes else _CLOSING
+
+
+def _ending(hand: Hand, spokes: int) -> Array:
+    """ln probability of ending in each column: at the last spoke, or with spokes missing at the end."""
+    missing = np.maximum(spokes - np.arange(spokes + 2), 0)
+    return np.where(missing > 0, np.log(hand.stop) + (missing - 1) * np.log(_NEXT_SKIP), 0.0)
+
+
+def _held(sides: Array, fixed: Mapping[int, int]) -> Array:
+    """Places with the fixed candidates at theirs and nowhere else."""
+    found = sides.copy()
+    for index, column in fixed.items():
+        found[:, index] = NEVER
+        found[:, index, column] = 0.0
+    return found
+
+
+def _between(struck: Sequence[Struck], pairs: Pairs, clear: Indices) -> Array:
+    """ln evidence of each way between each node and candidate, against no connection; shape (ways, nodes, candidates)."""
+    count = len(struck)
+    found = np.zeros((WAYS, count + 1, count))
+    if len(pairs.first) == 0:
+        return found
+    prints = Fingerprints([each.line_hz for each in struck], [each.line_level_db for each in struck])
+    apart = {gap: prints.distance_cents(clear[:-gap], clear[gap:]) for gap in (2, 3, 4, 5)}
+    distance = prints.distance_cents(pairs.first, pairs.second)
+    anyone = log_other_density(distance, np.concatenate(list(apart.values())))
+    odd = log_other_density(distance, np.concatenate([apart[3], apart[5]])) - anyone
+    even = log_other_density(distance, np.concatenate([apart[2], apart[4]])) - anyone
+    same = log_same_density(distance, _poor(struck, pairs)) - anyone
+    stopped = np.array([each.damped_before for each in struck])[pairs.second]
+    same = same + np.where(stopped, np.log(_STOPPED_FACTOR), 0.0)
+    on, again, left_out = _rhythm(struck, pairs, clear)
+    steps = {AGAIN: same + again, ON: odd + on, LEAP: on, CLOSE: odd + on, ANYWHERE: 0 * on}
+    for way, alike, skipped in ((SKIP_ONE, even, 1), (SKIP_TWO, odd, 2), (SKIP_THREE, even, 3)):
+        steps[way] = alike + left_out[skipped - 1]
+    for way, value in steps.items():
+        found[way, pairs.first + 1, pairs.second] = value
+    return found
+
+
+def _poor(struck: Sequence[Struck], pairs: Pairs) -> Array:
+    """How probably one of a pair was poorly heard: hardly a pluck at all, or with a ring soon cut short by the next."""
+    onset = np.array([each.onset_s for each in struck])
+    chance = np.array([each.probability for each in struck])
+    likely = np.flatnonzero(chance > CLEAR / 2)
+    after = np.searchsorted(likely, np.arange(len(struck)), side="right")
+    following = np.append(onset[likely], np.inf)[after]
+    good = np.clip(chance, 0, 1) * np.where(following - onset < _SHORT_S, 1 - _SHORT_POOR, 1.0)
+    return np.asarray(1 - good[pairs.first] * good[pairs.second])
+
+
+def _rhythm(struck: Sequence[Struck], pairs: Pairs, clear: Indices) -> tuple[Array, Array, list[Array]]:
+    """ln evidence of each pair's gap for going on, for a repeat, and for one, two or three spokes left out, against any gap.
+
+    Steps have a log-normal gap learnt from the take. A spoke left out takes no time where there is none, and its own time
+    where it was plucked and not heard; a repeat comes at once, or on the beat.
+    """
+    onset = np.array([each.onset_s for each in struck])
+    gaps = np.log(np.maximum(np.diff(onset[clear]), 1e-3))
+    if len(gaps) < _FEWEST_GAPS:
+        nothing = np.zeros(len(pairs.first))
+        return nothing, nothing, [nothing] * 3
+    middle = float(np.median(gaps))
+    sd = float(np.clip(1.4826 * np.median(np.abs(gaps - middle)), *_GAP_SD))
+    gap = np.log(np.maximum(onset[pairs.second] - onset[pairs.first], 1e-3))
+
+    def beat(beats: int) -> Array:
+        off = (gap - middle - np.log(beats)) / sd
+        near = np.exp(-0.5 * off**2) / (sd * np.sqrt(2 * np.pi))
+        return np.asarray(((1 - _OFF_BEAT) * near + _OFF_BEAT * _ANY_GAP) / _ANY_GAP)
+
+    low, high = np.log(_QUICK_S)
+    quick = np.where((gap > low) & (gap < high), 1 / (high - low) / _ANY_GAP, 0.0)
+    again = _QUICK_SHARE * quick + (1 - _QUICK_SHARE) * beat(1)
+    left_out = [np.log(_PAUSE_SHARE * beat(1 + skipped) + (1 - _PAUSE_SHARE) * beat(1)) for skipped in (1, 2, 3)]
+    return np.log(beat(1)), np.log(again), left_out
+
+
+def _like_first(struck: Sequence[Struck], clear: Indices) -> Array:
+    """ln of how much likelier each candidate's likeness to the first clear pluck is if it is the same spoke."""
+    found = np.zeros(len(struck))
+    if len(clear) < 2:
+        return found
+    prints = Fingerprints([each.line_hz for each in struck], [each.line_level_db for each in struck])
+    later = np.arange(clear[0] + 1, len(struck))
+    first = np.full(len(later), clear[0])
+    distance = prints.distance_cents(first, later)
+    others = prints.distance_cents(np.full(max(len(clear) - 2, 0), clear[0]), clear[1:-1])
+    poor = _poor(struck, Pairs(first, later, later))
+    found[later] = log_same_density(distance, poor) - log_other_density(distance, others)
+    return found
+
+
+def _sides(struck: Sequence[Struck], plan: RoundPlan, clear: Indices) -> tuple[Array, Array]:
+    """ln likelihood of each candidate's pitch in each column, against either side's, and the prior of each way to see it.
+
+    Either side may be the higher one, or pitch may go by something else. Sides are told apart only if their pitches form two
+    groups; the wide part leaves room for a slack spoke.
+    """
+    nothing = np.zeros((len(struck), len(plan.spokes) + 2))
+    pitch = np.array([np.log(each.pitch_hz) if each.pitch_hz else np.nan for each in struck])
+    groups = two_groups(pitch[clear])
+    if groups is None:
+        return nothing[None], np.ones(1)
+    (high, low), sd = groups
+    spokes, sides = (*plan.spokes, plan.spokes[0]), (*plan.sides, plan.sides[0])
+    right = np.array([side == "R" if side else spoke % 2 == 1 for spoke, side in zip(spokes, sides, strict=True)])
+    higher, lower = (_near(pitch, middle, sd) for middle in (high, low))
+    either = np.log(0.5 * np.exp(higher) + 0.5 * np.exp(lower))
+    known = np.isfinite(pitch)
+    found = []
+    for first, second in ((higher, lower), (lower, higher)):
+        evidence = nothing.copy()
+        evidence[:, 1:] = np.where(right, (first - either)[:, None], (second - either)[:, None])
+        found.append(np.where(known[:, None], evidence, 0.0))
+    none = _NO_SIDES if plan.sides[0] else _NO_SIDES_GUESSED
+    return np.stack([*found, nothing]), np.array([(1 - none) / 2, (1 - none) / 2, none])
+
+
+def _near(log_pitch: Array, middle: float, sd: float) -> Array:
+    """ln density of the pitch of a side: close to its middle, or anywhere."""
+    near = np.exp(-0.5 * ((log_pitch - middle) / sd) ** 2) / (sd * np.sqrt(2 * np.pi))
+    return np.asarray(np.log((1 - _SIDE_OUTLIER) * near + _SIDE_OUTLIER / _SIDE_WIDEST))
+
+
+def two_groups(log_pitch: Array) -> tuple[tuple[float, float], float] | None:
+    """Middles of a higher and a lower group, and 1.2 times their spread; None if there is one group only."""
+    values = np.sort(log_pitch[np.isfinite(log_pitch)])
+    if len(values) < 6:
+        return None
+    low, high = float(np.quantile(values, 0.2)), float(np.quantile(values, 0.8))
+    for _ in range(12):
+        upper = values > (low + high) / 2
+        if upper.all() or not upper.any():
+            return None
+        low, high = float(np.median(values[~upper])), float(np.median(values[upper]))
+    away = np.where(upper, np.abs(values - high), np.abs(values - low))
+    sd = max(1.2 * 1.4826 * float(np.median(away)), 0.01)
+    balanced = 0.2 < float(np.mean(upper)) < 0.8
+    return ((high, low), sd) if balanced and high - low > _GROUPS_APART * sd else None
