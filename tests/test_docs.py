@@ -20,6 +20,18 @@ from tensionear.cli.app import app
 from tensionear.data import data_file
 from tensionear.options import Crossing
 from tensionear.readings.plucks import ADVICE
+from tensionear.wheel.schema import (
+    DifferenceTable,
+    HubTable,
+    Lacing,
+    LimitsTable,
+    NippleTable,
+    RimTable,
+    SideTable,
+    SpokeTable,
+    StateTable,
+    WheelTable,
+)
 
 ROOT = Path(__file__).resolve().parents[1]
 DOCS = [
@@ -117,6 +129,12 @@ def test_every_command_shown_is_one(page: str, command: str) -> None:
         commands.commands[name].make_context(name, given)
 
 
+@pytest.mark.parametrize("option", sorted(set(re.findall(r"`(--[a-z]+ [^`]+)`", prose_of(ROOT / "README.md")))))
+def test_every_option_shown_with_its_value_is_one_of_read(option: str) -> None:
+    commands: Any = typer.main.get_command(app)
+    commands.commands["read"].make_context("read", ["round.wav", *shlex.split(option)])
+
+
 def options_shown() -> set[str]:
     """Options named in code anywhere in the README and the pages about findings and JSON."""
     pages = ("README.md", "docs/findings.md", "docs/json.md")
@@ -158,6 +176,29 @@ def test_the_keys_of_the_json_page_are_those_of_a_reading(demo: dict[str, Any]) 
     below = [demo["plucks"][0]["partials"][0], demo["findings"][0], demo["limits"]]
     for each in (*below, demo["sides"]["right"], demo["ends"]["right"][0]):
         assert all(f"`{key}`" in page for key in each)
+
+
+def test_the_keys_of_the_wheel_file_page_are_those_of_the_format() -> None:
+    page = text_of(ROOT / "docs/wheel-file.md")
+    listed: dict[str, set[str]] = {}
+    for heading, body in re.findall(r"^## ([^\n]*)\n(.*?)(?=^## |\Z)", page, re.MULTILINE | re.DOTALL):
+        rows = re.findall(r"^\| (`.*?`) \|", body, re.MULTILINE)
+        listed[heading.split(":")[0]] = set(re.findall(r"`(\w+)`", " ".join(rows)))
+    tables = {
+        "`[lacing]`": Lacing,
+        "`[rim]`": RimTable,
+        "`[hub]`": HubTable,
+        "`[right]` and `[left]`": SideTable,
+        "`[nipple]`": NippleTable,
+        "`[limits]`": LimitsTable,
+        "`[state]`": StateTable,
+        "`[spokes.NAME]`": SpokeTable,
+        "`[spoke.17]`": DifferenceTable,
+    }
+    assert listed.pop("Top of the file") == {"format", "name"}
+    assert listed == {heading: set(table.model_fields) for heading, table in tables.items()}
+    named = {name.strip("`[]").split(".")[0] for heading in tables for name in heading.split(" and ")}
+    assert named | {"format", "name"} == set(WheelTable.model_fields)
 
 
 def test_the_demo_finds_the_faults_its_page_tells_of(demo: dict[str, Any]) -> None:

@@ -17,8 +17,8 @@ FARTHEST_CENTS, NEAREST_CENTS = 1000.0, 0.05
 
 #: Same spoke twice, (middle in cents, sd of ln): well heard, and with a ring that was cut short or hardly heard. Fitted to
 #: 193 repeats in simulated rounds: half of them within 1 cent, 90 % within 5, one in sixteen beyond 10.
-_SHARP, _BLURRED = (0.95, 1.1), (12.0, 2.0)
-_BLURRED_SHARE, _BLURRED_SHARE_POOR = 0.04, 0.30
+_SHARP, _BLURRED = (0.95, 1.1), (10.0, 1.5)
+_BLURRED_SHARE, _BLURRED_SHARE_POOR = 0.10, 0.35
 _KERNEL_SD, _UNIFORM_SHARE = 0.4, 0.015
 _FEWEST_OTHERS = 4
 

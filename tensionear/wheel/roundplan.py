@@ -9,14 +9,24 @@ from tensionear.errors import UsageError
 
 @dataclass(frozen=True, slots=True)
 class RoundPlan:
-    """The spokes in the order they are expected, and the side of each (None where sides are not known)."""
+    """The spokes in the order they are expected, and the side of each (None where sides are not known).
+
+    ``higher`` is the side that sings higher by the build of the wheel, ``R`` or ``L``; None where that is not plain.
+    """
 
     spokes: tuple[int, ...]
     sides: tuple[str | None, ...]
+    higher: str | None = None
 
 
 def plan_round(
-    spokes: int, sides: str | None, first: int, order: str, direction: str, missing: tuple[int, ...]
+    spokes: int,
+    sides: str | None,
+    first: int,
+    order: str,
+    direction: str,
+    missing: tuple[int, ...],
+    higher: str | None = None,
 ) -> RoundPlan:
     """Plan a round.
 
@@ -32,6 +42,8 @@ def plan_round(
     direction : {"cw", "ccw"}
     missing : tuple of int
         Spokes that were not plucked.
+    higher : {"R", "L"} or None
+        The side that sings higher by the build of the wheel, where that is plain.
 
     Raises
     ------
@@ -52,4 +64,4 @@ def plan_round(
     ring = [number for number in ring if number not in missing]
     if not ring:
         raise UsageError(f"all {spokes} spokes are missing; leave out --missing for those that were plucked")
-    return RoundPlan(tuple(ring), tuple(letters[number - 1] if sides else None for number in ring))
+    return RoundPlan(tuple(ring), tuple(letters[number - 1] if sides else None for number in ring), higher)

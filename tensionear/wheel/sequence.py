@@ -18,16 +18,17 @@ from numpy.typing import NDArray
 from tensionear.errors import UsageError
 
 from .roundplan import RoundPlan
-from .struck import CLEAR, Struck, chain_of
+from .struck import CLEAR, Struck, chain_of, telling
 
 __all__ = ["Naming", "Struck", "name_plucks"]
 
 Array = NDArray[np.float64]
 
-SURE = 0.95
+SURE, SURE_PLUCK = 0.95, 0.8
+_SURE_BY_COUNT = 0.99  # where spokes all sound alike and only the count speaks
 _FAINTEST = 0.03  # candidates less probable than this are not looked at
 _WORTH_TELLING = 1e-3
-_CUE_S, _CUE_BEFORE_S, _CUE_PERSIST_DB = (0.12, 0.75), 3.0, -11.0
+_CUE_S, _CUE_BEFORE_S = (0.12, 0.75), 3.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,23 +77,37 @@ def name_plucks(struck: Sequence[Struck], plan: RoundPlan, assign: Mapping[int, 
     ]
     cue = _has_cue(struck)
     fixed = {kept.index(n - 1): plan.spokes.index(spoke) + 1 for n, spoke in assign.items() if n - 1 in kept}
-    posterior = chain_of([struck[index] for index in kept], plan, fixed, cue).posterior()
-    return _named(struck, plan, kept, posterior, cue, set(assign))
+    looked_at = [struck[index] for index in kept]
+    posterior = chain_of(looked_at, plan, fixed, cue).posterior()
+    return _named(struck, plan, kept, posterior, cue, set(assign), _needed(looked_at, plan))
+
+
+def _needed(struck: Sequence[Struck], plan: RoundPlan) -> float:
+    """How probable a label must be to be sure: where spokes sound alike nothing is, unless the count comes out."""
+    if telling(struck, plan):
+        return SURE
+    return _SURE_BY_COUNT if sum(each.probability > CLEAR for each in struck) == len(plan.spokes) else 1.0
 
 
 def _has_cue(struck: Sequence[Struck]) -> bool:
-    """Whether two rim knocks, 0.12 to 0.75 s apart, come directly before the first clear pluck."""
-    first = next((index for index, each in enumerate(struck) if each.probability > CLEAR), None)
-    if first is None or first < 2:
-        return False
-    one, two, pluck = struck[first - 2], struck[first - 1], struck[first]
-    apart = two.onset_s - one.onset_s
-    knocks = all(each.persist_db is not None and each.persist_db < _CUE_PERSIST_DB for each in (one, two))
-    return _CUE_S[0] < apart < _CUE_S[1] and pluck.onset_s - two.onset_s < _CUE_BEFORE_S and knocks
+    """Whether two sounds that are no clear plucks, 0.12 to 0.75 s apart, come less than 3 s before the first clear pluck.
+
+    How long they ring on is not asked: a knocked rim sets its spokes ringing.
+    """
+    first = next((index for index, each in enumerate(struck) if each.probability > CLEAR), 0)
+    before = [each.onset_s for each in struck[:first] if struck[first].onset_s - each.onset_s < _CUE_BEFORE_S]
+    pairs = itertools.combinations(before, 2)
+    return any(_CUE_S[0] < two - one < _CUE_S[1] for one, two in pairs)
 
 
 def _named(
-    struck: Sequence[Struck], plan: RoundPlan, kept: Sequence[int], posterior: Array, cue: bool, fixed: set[int]
+    struck: Sequence[Struck],
+    plan: RoundPlan,
+    kept: Sequence[int],
+    posterior: Array,
+    cue: bool,
+    fixed: set[int],
+    needed: float,
 ) -> Naming:
     """Labels from the posterior (kept candidates, positions and the closing pluck)."""
     count = len(plan.spokes)
@@ -105,9 +120,11 @@ def _named(
         best = int(np.argmax(row))
         for position in np.flatnonzero(row > _WORTH_TELLING):
             candidates[plan.spokes[position]].append((index, float(row[position])))
-        if row.sum() > CLEAR:
+        plucked = float(row.sum())
+        if plucked > CLEAR:
             spokes[index], probability[index] = plan.spokes[best], float(min(row[best], 1.0))
-            sure[index] = bool(row[best] > SURE) or index + 1 in fixed
+            likely = struck[index].probability > CLEAR and plucked > SURE_PLUCK
+            sure[index] = bool(likely and row[best] > needed * plucked) or index + 1 in fixed
     found = {spoke: tuple(each) for spoke, each in candidates.items() if each}
     closed = bool(np.any(posterior[:, count] > SURE))
     return Naming(

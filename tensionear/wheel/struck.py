@@ -7,6 +7,7 @@ appears by itself; the pitch of the side, wide enough for a slack spoke; the rhy
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -21,7 +22,7 @@ Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
 
 CLEAR = 0.5  # probability from which a candidate is taken for a pluck when the take is looked at as a whole
-_SUREST = 0.985  # no candidate is surer than this to be a pluck: what tells knocks and voices from plucks errs too
+_SUREST = 0.995  # no candidate is surer than this to be a pluck: what tells knocks and voices from plucks errs too
 _STRAY_COST = 22.0  # candidates are not looked at together if passing over all between them costs more (in ln)
 
 
@@ -35,22 +36,28 @@ class Hand:
 
 
 #: Guesses: what people do, and what onset detection loses; each is as probable as the other until the take is heard.
-_HANDS = (Hand(0.004, 4e-4, 4e-4), Hand(0.06, 6e-3, 3e-3))
+_HANDS = (Hand(0.006, 1e-3, 1e-3), Hand(0.08, 6e-3, 4e-3))
 _NEXT_SKIP, _LEAP, _ASKED = 0.2, 1e-8, 1e-14
+_GIVEN_UP = 1e-4  # a round broken off at any spoke
 _LATE_START = 0.1  # a round is begun where it was said to begin more surely than it is gone through
-_CLOSING_CUED, _CLOSING_COUNT, _CLOSING = 0.5, 0.15, 0.01
+_CLOSING_CUED, _CLOSING = 0.5, 0.03
+_MAYBE_FIRST = 0.1  # probability from which a candidate before the first clear pluck may be the first
 
 _STOPPED_FACTOR = 15.0  # of 193 simulated repeats 11 had their ring stopped before, of 3268 other plucks 4
 _SHORT_S, _SHORT_POOR = 0.25, 0.5
 
+_TOLD_APART_CENTS, _MOST, _FEW = 6.0, 0.5, 4  # repeats are rarely farther apart
+
 _FEWEST_GAPS, _GAP_SD = 5, (0.15, 0.5)  # of ln gap
 _OFF_BEAT, _ANY_GAP = 0.15, 1 / 3.0  # share of steps off the beat, density of ln gap of whatever
+_SOONEST_S, _TOO_SOON = 0.3, 0.03  # no hand is at the next spoke sooner; if it seems so, onsets were misjudged
 _QUICK_S, _QUICK_SHARE = (0.05, 0.3), 0.4  # a slip is plucked again at once
 _PAUSE_SHARE = 0.5  # of spokes left out that cost the hand, or the ear, their time
 
-_SIDE_OUTLIER, _SIDE_WIDEST = 0.07, 1.5  # share and width (of ln f) of the uniform part of a side's pitch
+_SIDE_OUTLIER, _SIDE_WIDE = 0.1, 0.25  # share, and sd of ln f, of spokes that do not sing as their side does
 _GROUPS_APART = 2.2  # widths between the middles from which two sides are told by pitch
 _NO_SIDES, _NO_SIDES_GUESSED = 0.02, 0.2  # that pitch goes by something else than by the sides, stated or guessed
+_AGAINST_BUILD = 0.01  # that the other side sings higher than the build of the wheel says
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -65,6 +72,15 @@ class Struck:
     level_db: float
     damped_before: bool
     persist_db: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Groups:
+    """Middles of a higher and a lower group of pitches (ln of Hz) and their common spread, with a margin of a fifth."""
+
+    high: float
+    low: float
+    sd: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -96,10 +112,12 @@ def chain_of(struck: Sequence[Struck], plan: RoundPlan, fixed: Mapping[int, int]
         pluck[index], stray[index] = 0.0, NEVER
     pairs = _pairs(stray)
     clear = np.flatnonzero(chance > CLEAR)
-    evidence = _between(struck, pairs, clear)
+    pitch = log_pitches(struck)
+    groups = two_groups(pitch[clear])
+    evidence = _between(struck, pairs, clear, _higher(pitch, groups))
     evidence[CLOSE] += _like_first(struck, clear)
-    sides, side_prior = _sides(struck, plan, clear)
-    hands = [_priors(hand, count, _closing(cue, len(clear), len(plan.spokes))) for hand in _HANDS]
+    sides, side_prior = _sides(pitch, plan, groups)
+    hands = [_priors(hand, count, _CLOSING_CUED if cue else _CLOSING) for hand in _HANDS]
     place = _held(sides, fixed)
     way = np.stack([evidence + prior for prior in hands])
     way[:, ANYWHERE] = NEVER
@@ -117,11 +135,28 @@ def chain_of(struck: Sequence[Struck], plan: RoundPlan, fixed: Mapping[int, int]
     )
 
 
+def telling(struck: Sequence[Struck], plan: RoundPlan) -> bool:
+    """Whether the sound of this take tells a repeat from the next spoke; yes while few are heard.
+
+    It does if the sides are told by pitch and take turns, or if most spokes are told from others of about their pitch.
+    """
+    clear = np.flatnonzero([each.probability > CLEAR for each in struck])
+    pitch = log_pitches(struck)
+    groups = two_groups(pitch[clear])
+    turns = [one != other for one, other in itertools.pairwise(plan.sides)]
+    if groups is not None and sum(turns) > _MOST * len(turns):
+        return True
+    apart, one_group = _apart(struck, clear, _higher(pitch, groups))
+    near = apart[one_group]
+    return len(near) < _FEW or float(np.mean(near > _TOLD_APART_CENTS)) > _MOST
+
+
 def _pairs(stray: Array) -> Pairs:
     """Pairs with not too much between them to be all strays; nodes count from 1, node 0 is before the first."""
     passed = np.concatenate([[0.0], np.cumsum(np.maximum(stray, -2 * _STRAY_COST))])
-    reach = np.array([int(np.searchsorted(-passed[: j + 1], -passed[j] - _STRAY_COST)) for j in range(len(stray))], np.intp)
-    found = [(i - 1, j) for j, start in enumerate(reach) for i in range(max(int(start), 1), j + 1)]
+    earliest = [int(np.searchsorted(-passed[: j + 1], -passed[j] - _STRAY_COST)) for j in range(len(stray))]
+    reach = np.array(earliest, np.intp)
+    found = [(node - 1, j) for j, start in enumerate(reach) for node in range(max(int(start), 1), j + 1)]
     both = np.array(found, np.intp).reshape(-1, 2)
     return Pairs(both[:, 0], both[:, 1], reach)
 
@@ -138,17 +173,11 @@ def _priors(hand: Hand, count: int, closing: float) -> Array:
     return found
 
 
-def _closing(cue: bool, clear: int, spokes: int) -> float:
-    """How probable it is that a round is closed; hardly, where nothing speaks for it: on an even wheel it is always possible."""
-    if cue:
-        return _CLOSING_CUED
-    return _CLOSING_COUNT if clear > spokes else _CLOSING
-
-
 def _ending(hand: Hand, spokes: int) -> Array:
-    """ln probability of ending in each column: at the last spoke, or with spokes missing at the end."""
+    """ln probability of ending in each column: at the last spoke, a few before it, or given up anywhere."""
     missing = np.maximum(spokes - np.arange(spokes + 2), 0)
-    return np.where(missing > 0, np.log(hand.stop) + (missing - 1) * np.log(_NEXT_SKIP), 0.0)
+    short = np.log(hand.stop * _NEXT_SKIP ** (missing - 1.0) + _GIVEN_UP)
+    return np.where(missing > 0, short, 0.0)
 
 
 def _held(sides: Array, fixed: Mapping[int, int]) -> Array:
@@ -160,28 +189,50 @@ def _held(sides: Array, fixed: Mapping[int, int]) -> Array:
     return found
 
 
-def _between(struck: Sequence[Struck], pairs: Pairs, clear: Indices) -> Array:
+def _between(struck: Sequence[Struck], pairs: Pairs, clear: Indices, higher: NDArray[np.bool_]) -> Array:
     """ln evidence of each way between each node and candidate, against no connection; shape (ways, nodes, candidates)."""
     count = len(struck)
     found = np.zeros((WAYS, count + 1, count))
     if len(pairs.first) == 0:
         return found
-    prints = Fingerprints([each.line_hz for each in struck], [each.line_level_db for each in struck])
-    apart = {gap: prints.distance_cents(clear[:-gap], clear[gap:]) for gap in (2, 3, 4, 5)}
-    distance = prints.distance_cents(pairs.first, pairs.second)
-    anyone = log_other_density(distance, np.concatenate(list(apart.values())))
-    odd = log_other_density(distance, np.concatenate([apart[3], apart[5]])) - anyone
-    even = log_other_density(distance, np.concatenate([apart[2], apart[4]])) - anyone
-    same = log_same_density(distance, _poor(struck, pairs)) - anyone
     stopped = np.array([each.damped_before for each in struck])[pairs.second]
-    same = same + np.where(stopped, np.log(_STOPPED_FACTOR), 0.0)
+    alike = _alike(struck, pairs, clear, higher) + np.where(stopped, np.log(_STOPPED_FACTOR), 0.0)
     on, again, left_out = _rhythm(struck, pairs, clear)
-    steps = {AGAIN: same + again, ON: odd + on, LEAP: on, CLOSE: odd + on, ANYWHERE: 0 * on}
-    for way, alike, skipped in ((SKIP_ONE, even, 1), (SKIP_TWO, odd, 2), (SKIP_THREE, even, 3)):
-        steps[way] = alike + left_out[skipped - 1]
-    for way, value in steps.items():
+    steps = {AGAIN: alike + again, ON: on, SKIP_ONE: left_out[0], SKIP_TWO: left_out[1], SKIP_THREE: left_out[2]}
+    for way, value in (steps | {LEAP: on, CLOSE: on}).items():
         found[way, pairs.first + 1, pairs.second] = value
     return found
+
+
+def _alike(struck: Sequence[Struck], pairs: Pairs, clear: Indices, higher: NDArray[np.bool_]) -> Array:
+    """ln of how much likelier each pair's likeness is if it is one spoke, against two of pitches as far apart as theirs.
+
+    What others are like is seen in plucks two to five apart: of the same group of pitch for pairs of one group, else of two.
+    """
+    prints = prints_of(struck)
+    apart, one_group = _apart(struck, clear, higher)
+    distance = prints.distance_cents(pairs.first, pairs.second)
+    near = log_other_density(distance, apart[one_group])
+    far = log_other_density(distance, apart[~one_group])
+    other = np.where(higher[pairs.first] == higher[pairs.second], near, far)
+    return np.asarray(log_same_density(distance, _poor(struck, pairs)) - other)
+
+
+def _apart(struck: Sequence[Struck], clear: Indices, higher: NDArray[np.bool_]) -> tuple[Array, NDArray[np.bool_]]:
+    """Distances of clear plucks two to five apart, most probably of different spokes, and whether of one group of pitch."""
+    first = np.concatenate([clear[:-gap] for gap in (2, 3, 4, 5)])
+    second = np.concatenate([clear[gap:] for gap in (2, 3, 4, 5)])
+    return prints_of(struck).distance_cents(first, second), higher[first] == higher[second]
+
+
+def prints_of(struck: Sequence[Struck]) -> Fingerprints:
+    """The fingerprints of all candidates."""
+    return Fingerprints([each.line_hz for each in struck], [each.line_level_db for each in struck])
+
+
+def log_pitches(struck: Sequence[Struck]) -> Array:
+    """ln of each candidate's pitch, NaN where it has none."""
+    return np.array([np.log(each.pitch_hz) if each.pitch_hz else np.nan for each in struck])
 
 
 def _poor(struck: Sequence[Struck], pairs: Pairs) -> Array:
@@ -210,10 +261,11 @@ def _rhythm(struck: Sequence[Struck], pairs: Pairs, clear: Indices) -> tuple[Arr
     sd = float(np.clip(1.4826 * np.median(np.abs(gaps - middle)), *_GAP_SD))
     gap = np.log(np.maximum(onset[pairs.second] - onset[pairs.first], 1e-3))
 
+    soon = np.where(np.exp(gap) < _SOONEST_S, _TOO_SOON, 1.0)
+
     def beat(beats: int) -> Array:
-        off = (gap - middle - np.log(beats)) / sd
-        near = np.exp(-0.5 * off**2) / (sd * np.sqrt(2 * np.pi))
-        return np.asarray(((1 - _OFF_BEAT) * near + _OFF_BEAT * _ANY_GAP) / _ANY_GAP)
+        off = gap - middle - np.log(beats)
+        return np.asarray(((1 - _OFF_BEAT) * _normal(off, sd) / _ANY_GAP + _OFF_BEAT) * soon)
 
     low, high = np.log(_QUICK_S)
     quick = np.where((gap > low) & (gap < high), 1 / (high - low) / _ANY_GAP, 0.0)
@@ -223,54 +275,68 @@ def _rhythm(struck: Sequence[Struck], pairs: Pairs, clear: Indices) -> tuple[Arr
 
 
 def _like_first(struck: Sequence[Struck], clear: Indices) -> Array:
-    """ln of how much likelier each candidate's likeness to the first clear pluck is if it is the same spoke."""
+    """ln of how much likelier each candidate's likeness to the round's first pluck is if it is the same spoke.
+
+    The first pluck is the first clear one, or a weak one before it, each as far as it is a pluck.
+    """
     found = np.zeros(len(struck))
     if len(clear) < 2:
         return found
-    prints = Fingerprints([each.line_hz for each in struck], [each.line_level_db for each in struck])
+    prints = prints_of(struck)
+    firsts = [index for index in range(clear[0] + 1) if struck[index].probability > _MAYBE_FIRST]
+    weight = np.array([struck[index].probability for index in firsts])
     later = np.arange(clear[0] + 1, len(struck))
-    first = np.full(len(later), clear[0])
-    distance = prints.distance_cents(first, later)
-    others = prints.distance_cents(np.full(max(len(clear) - 2, 0), clear[0]), clear[1:-1])
-    poor = _poor(struck, Pairs(first, later, later))
-    found[later] = log_same_density(distance, poor) - log_other_density(distance, others)
+    ratio = np.zeros(len(later))
+    for share, first in zip(weight / weight.sum(), firsts, strict=True):
+        start = np.full(len(later), first)
+        distance = prints.distance_cents(start, later)
+        others = prints.distance_cents(np.full(max(len(clear) - 2, 0), first), clear[1:-1])
+        same = log_same_density(distance, _poor(struck, Pairs(start, later, later)))
+        ratio += share * np.exp(same - log_other_density(distance, others))
+    found[later] = np.log(ratio)
     return found
 
 
-def _sides(struck: Sequence[Struck], plan: RoundPlan, clear: Indices) -> tuple[Array, Array]:
+def _sides(log_pitch: Array, plan: RoundPlan, groups: Groups | None) -> tuple[Array, Array]:
     """ln likelihood of each candidate's pitch in each column, against either side's, and the prior of each way to see it.
 
-    Either side may be the higher one, or pitch may go by something else. Sides are told apart only if their pitches form two
-    groups; the wide part leaves room for a slack spoke.
+    Either side may be the higher one, or pitch may go by something else; a wide part leaves room for a slack spoke.
     """
-    nothing = np.zeros((len(struck), len(plan.spokes) + 2))
-    pitch = np.array([np.log(each.pitch_hz) if each.pitch_hz else np.nan for each in struck])
-    groups = two_groups(pitch[clear])
+    nothing = np.zeros((len(log_pitch), len(plan.spokes) + 2))
     if groups is None:
         return nothing[None], np.ones(1)
-    (high, low), sd = groups
     spokes, sides = (*plan.spokes, plan.spokes[0]), (*plan.sides, plan.sides[0])
     right = np.array([side == "R" if side else spoke % 2 == 1 for spoke, side in zip(spokes, sides, strict=True)])
-    higher, lower = (_near(pitch, middle, sd) for middle in (high, low))
+    higher, lower = (_near(log_pitch, middle, groups.sd) for middle in (groups.high, groups.low))
     either = np.log(0.5 * np.exp(higher) + 0.5 * np.exp(lower))
-    known = np.isfinite(pitch)
+    known = np.isfinite(log_pitch)
     found = []
     for first, second in ((higher, lower), (lower, higher)):
         evidence = nothing.copy()
         evidence[:, 1:] = np.where(right, (first - either)[:, None], (second - either)[:, None])
         found.append(np.where(known[:, None], evidence, 0.0))
     none = _NO_SIDES if plan.sides[0] else _NO_SIDES_GUESSED
-    return np.stack([*found, nothing]), np.array([(1 - none) / 2, (1 - none) / 2, none])
+    right_higher = {"R": 1 - _AGAINST_BUILD, "L": _AGAINST_BUILD}.get(plan.higher or "", 0.5)
+    return np.stack([*found, nothing]), np.array([(1 - none) * right_higher, (1 - none) * (1 - right_higher), none])
 
 
 def _near(log_pitch: Array, middle: float, sd: float) -> Array:
-    """ln density of the pitch of a side: close to its middle, or anywhere."""
-    near = np.exp(-0.5 * ((log_pitch - middle) / sd) ** 2) / (sd * np.sqrt(2 * np.pi))
-    return np.asarray(np.log((1 - _SIDE_OUTLIER) * near + _SIDE_OUTLIER / _SIDE_WIDEST))
+    """ln density of the pitch of a side: close to its middle, or anywhere around it."""
+    away = log_pitch - middle
+    return np.asarray(np.log((1 - _SIDE_OUTLIER) * _normal(away, sd) + _SIDE_OUTLIER * _normal(away, _SIDE_WIDE)))
 
 
-def two_groups(log_pitch: Array) -> tuple[tuple[float, float], float] | None:
-    """Middles of a higher and a lower group, and 1.2 times their spread; None if there is one group only."""
+def _normal(away: Array, sd: float) -> Array:
+    return np.asarray(np.exp(-0.5 * (away / sd) ** 2) / (sd * np.sqrt(2 * np.pi)))
+
+
+def _higher(log_pitch: Array, groups: Groups | None) -> NDArray[np.bool_]:
+    """Which plucks are of the higher group; none where there is one group only."""
+    return np.zeros(len(log_pitch), bool) if groups is None else log_pitch > (groups.high + groups.low) / 2
+
+
+def two_groups(log_pitch: Array) -> Groups | None:
+    """A higher and a lower group of pitches; None if there is one group only."""
     values = np.sort(log_pitch[np.isfinite(log_pitch)])
     if len(values) < 6:
         return None
@@ -283,4 +349,4 @@ def two_groups(log_pitch: Array) -> tuple[tuple[float, float], float] | None:
     away = np.where(upper, np.abs(values - high), np.abs(values - low))
     sd = max(1.2 * 1.4826 * float(np.median(away)), 0.01)
     balanced = 0.2 < float(np.mean(upper)) < 0.8
-    return ((high, low), sd) if balanced and high - low > _GROUPS_APART * sd else None
+    return Groups(high, low, sd) if balanced and high - low > _GROUPS_APART * sd else None
