@@ -6,7 +6,7 @@ import zipfile
 from pathlib import Path
 
 PACKAGED = ("calibration", "recordings_demo")
-WITH_SOURCE = ("tensionear", *PACKAGED, "tests", "benchmarks")
+WITH_SOURCE = ("tensionear", *PACKAGED, "tests", "benchmarks", "docs")
 TOP_LEVEL = {"README.md", "DEVELOPERS.md", "CHANGELOG.md", "LICENSE", "pyproject.toml"}
 
 

@@ -106,7 +106,6 @@ class Listener:
             best,
         )
 
-
     def _features(self, pluck: Pluck, seen: Heard) -> Features:
         ringing = Lines(
             np.array([line.frequency_hz for line in self._old]),

@@ -88,7 +88,7 @@ def to_do(reading: Reading) -> str:
         return _to_do_with_plucks(reading)
     if not any(pluck.used for pluck in reading.plucks):
         return "Record the round again: no pluck of it could be used."
-    for rule in (_broken, _foreign, _bounds, _crossing, _turns, _doubtful, _unread, _undecided, _level):
+    for rule in (_broken, _exchanged, _foreign, _bounds, _crossing, _turns, _doubtful, _unread, _undecided, _level):
         sentence = rule(reading)
         if sentence:
             return sentence
@@ -146,6 +146,13 @@ def _bounds(reading: Reading) -> str:
         f"Look {_list(reading, free)} over for damage, and only if sound tighten by small steps, an eighth of a turn "
         "each, towards the mean of the side, then record the round again."
     )
+
+
+def _exchanged(reading: Reading) -> str:
+    """The sides sound the wrong way round: nothing that is said of single spokes holds."""
+    if not any(each.code == "sides-exchanged" for each in reading.findings):
+        return ""
+    return "Turn nothing: the spokes seem to be numbered wrongly; check --first, --order, --direction and the sides."
 
 
 def _crossing(reading: Reading) -> str:

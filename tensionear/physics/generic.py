@@ -23,8 +23,8 @@ _LENGTH_M, _MASS_KG_M, _STIFFNESS_N_M2, _AXIAL_N = 0.270, 0.014, 0.085, 5.0e5
 _SPREAD = 0.45  # standard deviation of ln stiffness between kinds of spoke, at one mass per length
 _VARIANTS = (0.35, 0.5, 0.7, 1.0, 1.4, 2.0, 2.8)  # a step apart, the third partial is still met within 1 %
 _TONE_LOWEST_HZ, _TONE_HIGHEST_HZ, _TONE_STEP = 60.0, 2500.0, 0.004
-_TONE_TENSIONS_N = 40.0 * 1.22 ** np.arange(22)  # of the generic spoke: xi of about 6..50
-_TONE_END_SHARES = np.array([0.1, 0.5, 0.9])
+_TONE_TENSIONS_N = 40.0 * 1.1 ** np.arange(46)  # of the generic spoke: xi of about 6..50
+_TONE_END_SHARES = np.array([0.02, 0.5, 0.9])
 _TONE_STRETCH = 0.002
 
 

@@ -70,7 +70,7 @@ def read_evenness(file: str, listened: Listened, spokes: int, first: int, option
         title=f"a wheel of {spokes} spokes",
         duration_s=listened.duration_s,
         sample_rate_hz=listened.sample_rate_hz,
-        warnings=(*listened.warnings, *naming.warnings),
+        warnings=listened.warnings,
         findings=tuple(findings),
         verdict=_verdict(judged, spokes),
         plucks=tuple(plucks),

@@ -15,7 +15,7 @@ from tensionear.wheel.sidefit import Rings
 from .plucks import fault_of, first_modes, reason_of
 
 _WIDEST_DOUBT = 10 / 1731.23  # of ln f: 10 cents; candidates further apart give no number
-_LIKELY = 0.5  # a doubtful spoke gets a number only if its likeliest pluck is this probable
+_LIKELY = 0.3  # a doubtful spoke gets a number only if its likeliest pluck is this probable
 _COUNTS = 0.02  # probability from which a pluck counts among a spoke's candidates
 
 

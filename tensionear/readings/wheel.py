@@ -22,6 +22,7 @@ from tensionear.reading import (
     Verdict,
 )
 from tensionear.wheel.assessment import Judgement, findings_of, judge_spoke, judge_together
+from tensionear.wheel.expected_pitch import higher_side
 from tensionear.wheel.geometry import Side
 from tensionear.wheel.model import Place, Wheel
 from tensionear.wheel.roundplan import plan_round
@@ -34,6 +35,7 @@ from .rounds import SpokeRings, refusal_of, rings_of, struck_of
 #: Crossings at which a spoke sings by its whole length, as it is modelled here.
 _WHOLE_LENGTH = ("apart", None)
 _MISFIT = 30.0
+_EXCHANGED = 1.04  # by so much the wrong side must sound higher
 
 
 def read_wheel(
@@ -61,7 +63,9 @@ def read_wheel(
     strikes = listed(listened)
     check_plucks(options, len(strikes))
     sides = "".join("R" if place.side == "right" else "L" for place in wheel.places)
-    plan = plan_round(wheel.spokes, sides, first, options.order, options.direction, options.missing)
+    higher = higher_side(wheel)
+    letter = None if higher is None else higher[0].upper()
+    plan = plan_round(wheel.spokes, sides, first, options.order, options.direction, options.missing, letter)
     naming = name_plucks(struck_of(strikes), plan, options.assign, options.skip)
     kind_of = {place.number: kinds.index(place.spoke) for place in wheel.places}
     alike = not kinds[0].is_flat
@@ -86,6 +90,7 @@ def read_wheel(
         common_findings(strikes)
         + _naming_findings(naming)
         + _state_findings(wheel)
+        + _exchanged(fits, higher)
         + _crossing_findings(crossing)
         + _misfits(tensions)
         + findings_of({number: tensions[number] for number in judged}, limits, level)
@@ -98,9 +103,9 @@ def read_wheel(
         title=wheel.name,
         duration_s=listened.duration_s,
         sample_rate_hz=listened.sample_rate_hz,
-        warnings=(*listened.warnings, *naming.warnings),
+        warnings=listened.warnings,
         findings=tuple(findings),
-        verdict=_verdict(judged, complete, unknown),
+        verdict=None if _exchanged(fits, higher) else _verdict(judged, complete, unknown),
         plucks=tuple(_plucks(strikes, naming, wheel, kind_of, fits, rings, options.skip)),
         spokes=tuple(
             _spoke_reading(place, tensions.get(place.number), judged.get(place.number), rings.get(place.number))
@@ -208,6 +213,26 @@ def _state_findings(wheel: Wheel) -> list[Finding]:
         return []
     text = "a tyre is on: it lowers tension by 5 to 15 % (common practice, no source), so only evenness is judged"
     return [Finding("tyre-on", text)]
+
+
+def _exchanged(fits: Mapping[Side, SideTensions], higher: Side | None) -> list[Finding]:
+    """Whether the sides sound the other way round than the wheel is built: then the round was numbered wrongly."""
+    if higher is None or len(fits) < 2:
+        return []
+    pitch = {side: _median_pitch(fit) for side, fit in fits.items()}
+    lower: Side = "left" if higher == "right" else "right"
+    if pitch[higher] > pitch[lower] / _EXCHANGED:
+        return []
+    text = (
+        f"the {lower} side sounds higher than the {higher}, against the build of the wheel: turn nothing on this reading; "
+        "check --first, --order and --direction, and which side is which in the wheel file"
+    )
+    return [Finding("sides-exchanged", text)]
+
+
+def _median_pitch(fit: SideTensions) -> float:
+    found = [line.frequency_hz for rings in fit.heard.values() for ring in rings for line in ring.first_modes(0)[:1]]
+    return float(np.median(found))
 
 
 def _crossing_findings(crossing: Mapping[int, str | None]) -> list[Finding]:

@@ -243,7 +243,7 @@ def test_a_round_of_too_few_plucks_says_where_it_doubts() -> None:
     reading = read(cut, wheel=wheel_of(SEED))
     assert len(assigned(reading)) == 9
     assert "count-differs" in codes(reading)
-    assert any("spokes plucked for 28" in text for text in reading.warnings)
+    assert any("spokes plucked for 28" in finding.text for finding in reading.findings)
     assert sum(spoke.tension_n is None for spoke in reading.spokes) >= 18
     assert reading.verdict in ("out", "undecided")
     checked(reading)
@@ -279,3 +279,15 @@ def test_a_spoke_of_another_kind_is_heard_as_that_kind() -> None:
             assert abs(after.tension_n / before.tension_n - 1) > 0.1
         else:
             assert after.tension_n == pytest.approx(before.tension_n, rel=0.01)
+
+
+def test_a_round_numbered_from_the_wrong_spoke_gets_no_verdict():
+    """Spoke 2 named as the first exchanges the sides of a dished wheel: the build of the wheel contradicts it."""
+    from tensionear.data import data_file
+    from tensionear.loading import load_wheel
+    from tensionear.pipeline import read as read_sound
+
+    wheel = load_wheel(data_file("recordings_demo", "wheel.toml"))
+    reading = read_sound(data_file("recordings_demo", "round.flac"), wheel=wheel, first=2)
+    assert "sides-exchanged" in {finding.code for finding in reading.findings}
+    assert reading.verdict is None
