@@ -18,8 +18,9 @@ from .capture.grid import regrid
 from .capture.plucks import Pluck, PluckFinder
 from .capture.recording import AudioSource, Samples
 from .errors import SoundError
-from .pitch.hearing import SKIP_S, Expectation, Heard, Ringing, hear, ringing_after, survey
+from .pitch.hearing import SKIP_S, hear, survey
 from .pitch.kind import NOTHING, Features, Lines, onset_features, pluck_probability
+from .pitch.lines import Expectation, Heard, Ringing, ringing_after
 
 _BEFORE_END_S = 0.006
 _RINGS = 0.3  # probability from which an onset's lines are expected to ring on

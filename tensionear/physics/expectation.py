@@ -7,7 +7,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from tensionear.pitch.hearing import Expectation
+from tensionear.pitch.lines import Expectation
 from tensionear.pitch.series import series_grid
 from tensionear.pitch.spectrum import Array
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from tensionear.pitch.hearing import Heard, Line
+from tensionear.pitch.lines import Heard, Line
 
 from .inverse import Partials
 from .modes import MODES

@@ -46,7 +46,7 @@ def ring_peaks(ring: Array, before: Array, rate_hz: float, window_s: float) -> P
     """
     power, bin_hz = ring_spectrum(ring, rate_hz, window_s)
     old, _ = ring_spectrum(before, rate_hz, window_s, symmetric=True)
-    fresh = np.maximum(power - _OLD_SOUND_FACTOR * _widest(old), 1e-3 * power)
+    fresh = np.maximum(power - _OLD_SOUND_FACTOR * _widest(old), 1e-9 * power)
     floor = _floor(power, bin_hz)
     first, last = int(LOWEST_HZ / bin_hz), min(int(HIGHEST_HZ / bin_hz), len(power) - 2)
     middle = np.arange(first, last)

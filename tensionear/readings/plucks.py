@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from tensionear.listening import Listened, Strike
-from tensionear.pitch.hearing import Heard, Line
 from tensionear.pitch.kind import what_else
+from tensionear.pitch.lines import Heard, Line
 from tensionear.reading import Finding, Partial, Plane, PluckReading
 
 ACCEPTED = 0.5

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from tensionear.listening import Strike
-from tensionear.pitch.hearing import Heard
+from tensionear.pitch.lines import Heard
 from tensionear.wheel.sequence import Naming, Struck
 from tensionear.wheel.sidefit import Rings
 

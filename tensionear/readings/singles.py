@@ -11,7 +11,7 @@ from tensionear.physics.expectation import LOG_TENSION, spoke_model
 from tensionear.physics.inverse import EndsPrior, fit_group
 from tensionear.physics.observations import partials_of
 from tensionear.physics.spoke import Spoke
-from tensionear.pitch.hearing import Heard
+from tensionear.pitch.lines import Heard
 from tensionear.reading import EndStiffness, Finding, Limits, Plane, PluckReading, Reading
 from tensionear.wheel.sidefit import ends_of
 

@@ -17,7 +17,8 @@ import numpy as np
 from tensionear.physics.expectation import spoke_model
 from tensionear.physics.inverse import EndsPrior, GroupFit, SpokeModel, fit_group
 from tensionear.physics.observations import partials_of
-from tensionear.pitch.hearing import Heard, renamed
+from tensionear.pitch.lines import Heard
+from tensionear.pitch.naming import renamed
 from tensionear.reading import EndStiffness, Plane
 
 from .model import Place

@@ -7,7 +7,7 @@ import pytest
 
 from tensionear.physics.modes import MODES
 from tensionear.physics.observations import partials_of
-from tensionear.pitch.hearing import Heard, Line
+from tensionear.pitch.lines import Heard, Line
 
 BLEND = 0.0007
 

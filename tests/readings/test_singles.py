@@ -11,7 +11,7 @@ from tensionear.physics.expectation import LOG_TENSION, spoke_model
 from tensionear.physics.inverse import EndsPrior, fit_group
 from tensionear.physics.observations import partials_of
 from tensionear.pipeline import read
-from tensionear.pitch.hearing import Heard, Line
+from tensionear.pitch.lines import Heard, Line
 from tensionear.pitch.series import Candidate
 from tensionear.readings.singles import _tension
 from tests.readings.contract import checked

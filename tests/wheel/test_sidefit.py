@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from tensionear.physics.spoke import Spoke
-from tensionear.pitch.hearing import Heard, Line
+from tensionear.pitch.lines import Heard, Line
 from tensionear.wheel.model import Place
 from tensionear.wheel.sidefit import Rings, SideTensions, fit_side
 from tests.physics.drawn import BLADE, ROUND, U_LENGTH_M, Side, draw_side
