@@ -15,7 +15,7 @@ from tensionear.wheel.sidefit import Rings
 from .plucks import fault_of, first_modes, reason_of
 
 _WIDEST_DOUBT = 10 / 1731.23  # of ln f: 10 cents; candidates further apart give no number
-_LIKELY = 0.3  # a doubtful spoke gets a number only if its likeliest pluck is this probable
+_LIKELY = 0.92  # a doubtful spoke gets a number only if it is this probably one of candidates that sound alike
 _COUNTS = 0.02  # probability from which a pluck counts among a spoke's candidates
 
 
@@ -86,25 +86,19 @@ def _weighed(
     """Its own plucks where they are sure; else the likeliest one, moved to the weighted mean of the candidates' pitch."""
     own = [each for each in usable if naming.spokes[each[0]] == spoke]
     sure = [each for each in own if naming.sure[each[0]]]
-    chosen = sure or own
-    if not chosen:
-        chosen = [max(usable, key=lambda each: each[1])] if usable else []
-    if not chosen:
+    if not usable:
         return None
+    chosen = sure or [max(usable, key=lambda each: each[1])]
     heard = tuple(each[2] for each in chosen)
     start = float(states[heard[0].candidates[0].state_index])
     numbers = tuple(each[0] for each in chosen)
     if sure:
         return SpokeRings(Rings(heard, start), numbers, None)
-    if max(each[1] for each in chosen) < _LIKELY:
+    likeliest = max(usable, key=lambda each: each[1])
+    alike = [each for each in usable if abs(each[3] - likeliest[3]) < _WIDEST_DOUBT]
+    if sum(each[1] for each in alike) < _LIKELY:
         return None
-    weight = np.array([each[1] for each in usable])
-    pitch = np.array([each[3] for each in usable])
-    if (
-        float(np.ptp(pitch)) > _WIDEST_DOUBT * 2
-        and float(np.max(np.abs(pitch - pitch[np.argmax(weight)]))) > _WIDEST_DOUBT
-    ):
-        return None
+    weight, pitch = np.array([each[1] for each in alike]), np.array([each[3] for each in alike])
     mean = float(np.average(pitch, weights=weight))
     spread = float(np.sqrt(np.average((pitch - mean) ** 2, weights=weight)))
     shift = mean - float(np.mean([each[3] for each in chosen]))

@@ -29,6 +29,8 @@ _SURE_BY_COUNT = 0.99  # where spokes all sound alike and only the count speaks
 _FAINTEST = 0.03  # candidates less probable than this are not looked at
 _WORTH_TELLING = 1e-3
 _CUE_S, _CUE_BEFORE_S = (0.12, 0.75), 3.0
+#: More candidates than this are no round: so many a spoke, and so many besides.
+_MOST_A_SPOKE, _MOST_BESIDES = 6, 60
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,11 +77,19 @@ def name_plucks(struck: Sequence[Struck], plan: RoundPlan, assign: Mapping[int, 
         for index, each in enumerate(struck)
         if index + 1 not in skip and (each.probability >= _FAINTEST or index + 1 in assign)
     ]
+    if len(kept) > _MOST_A_SPOKE * len(plan.spokes) + _MOST_BESIDES:
+        return _too_many(len(struck), len(kept), len(plan.spokes))
     cue = _has_cue(struck)
     fixed = {kept.index(n - 1): plan.spokes.index(spoke) + 1 for n, spoke in assign.items() if n - 1 in kept}
     looked_at = [struck[index] for index in kept]
     posterior = chain_of(looked_at, plan, fixed, cue).posterior()
     return _named(struck, plan, kept, posterior, cue, set(assign), _needed(looked_at, plan))
+
+
+def _too_many(struck: int, kept: int, spokes: int) -> Naming:
+    """No names for a recording that holds far more plucks than one round can."""
+    text = f"{kept} plucks for {spokes} spokes: this is more than one round; cut the recording into its rounds"
+    return Naming((None,) * struck, (0.0,) * struck, (False,) * struck, {}, False, False, (text,))
 
 
 def _needed(struck: Sequence[Struck], plan: RoundPlan) -> float:

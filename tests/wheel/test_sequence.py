@@ -356,3 +356,12 @@ def test_sure_labels_are_right(scatter_cents: float) -> None:
     assert wrong == 0
     if scatter_cents > 50:
         assert sure > 0.9 * total
+
+
+def test_more_plucks_than_a_round_can_hold_are_not_named() -> None:
+    hand = Hand()
+    for _ in range(12):
+        hand.pluck(*range(1, SPOKES + 1))
+    naming = name_plucks(hand.struck, PLAN, {}, ())
+    assert set(naming.spokes) == {None}
+    assert "more than one round" in naming.warnings[0]
