@@ -19,7 +19,7 @@ import numpy as np
 
 import tensionear as te
 from benchmarks.simulator.singles import Single, draw_single
-from tensionear.library import build_spoke
+from tensionear.catalogue import build_spoke
 
 LEVELS_DB = (30.0, 20.0, 10.0, 3.0)
 GROSS_CENTS = 50.0

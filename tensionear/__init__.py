@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from .capture.recording import Recording
+    from .catalogue import library_spoke
     from .errors import DeviceError, InputError, SoundError, TensionearError, UsageError, WheelFileError
-    from .library import library_spoke
     from .loading import load_wheel
     from .options import RoundOptions
     from .pipeline import read
@@ -19,7 +19,7 @@ __version__ = "0.1.0"
 _HOMES = {
     "load_wheel": "loading",
     "read": "pipeline",
-    "library_spoke": "library",
+    "library_spoke": "catalogue",
     "Recording": "capture.recording",
     "Reading": "reading",
     "RoundOptions": "options",

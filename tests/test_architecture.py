@@ -31,7 +31,7 @@ PLACE = {
 #: Values and words that everybody may use.
 ANYWHERE = {"reading", "errors", "options"}
 #: What reads the shipped data and wheel files: above physics, below the readings.
-LIBRARY = {"data": 2, "library": 3, "loading": 4}
+LIBRARY = {"data": 2, "catalogue": 3, "loading": 4}
 #: ``tensionear`` itself only names what is public.
 OUTSIDE = {"__init__"}
 

@@ -12,8 +12,8 @@ import soundfile
 
 import tensionear as te
 from tensionear.capture.plucks import find_plucks
+from tensionear.catalogue import build_spoke, library_spoke
 from tensionear.errors import SoundError, UsageError
-from tensionear.library import build_spoke, library_spoke
 from tensionear.listening import Listener, listen_through
 from tensionear.physics.generic import expect_any_tone
 from tensionear.pipeline import LONGEST_M, SHORTEST_M

@@ -15,7 +15,7 @@ from benchmarks.simulator.pluck import DecayLaw, draw_voice
 from benchmarks.simulator.room import NoiseMix, draw_microphone, draw_noise, draw_room, heard_response, quantised
 from benchmarks.simulator.rounds import Event, Scene, draw_rim, perform
 from benchmarks.simulator.spokes import KINDS, Ends, Nominal, TrueSpoke, draw_batch, scatter_ends
-from benchmarks.simulator.wheels import TIP_MM, SidePlan, TrueWheel, WheelPlan, hub_to_tip_mm
+from benchmarks.simulator.wheels import TIP_MM, BuiltWheel, SidePlan, WheelPlan, hub_to_tip_mm
 
 SEED = 2871
 RATE_HZ = 44_100
@@ -109,7 +109,7 @@ tyre = "none"
 """
 
 
-def _draw_wheel(rng: np.random.Generator, plan: WheelPlan) -> TrueWheel:
+def _draw_wheel(rng: np.random.Generator, plan: WheelPlan) -> BuiltWheel:
     """True spokes: the library kind within its stated uncertainties, one length error a side, the faults."""
     head, tail = (float(mm + U_THICK_ENDS_MM * np.sqrt(3) * rng.uniform(-1, 1)) for mm in THICK_ENDS_MM)
     batch = draw_batch(rng, Nominal(plan.nominal.kind, head, tail))
@@ -122,7 +122,7 @@ def _draw_wheel(rng: np.random.Generator, plan: WheelPlan) -> TrueWheel:
         tension = level_n[side] * FAULTS.get(number, even)
         spokes.append(TrueSpoke(batch, length_m[side], tension, scatter_ends(rng, ENDS[side], 0.18)))
         voices.append(draw_voice(rng, spokes[-1], DECAY[side]))
-    return TrueWheel(plan, tuple(spokes), tuple(voices))
+    return BuiltWheel(plan, tuple(spokes), tuple(voices))
 
 
 def _score(rng: np.random.Generator) -> list[Event]:

@@ -35,7 +35,7 @@ from benchmarks.simulator.room import (
     quantised,
 )
 from benchmarks.simulator.singles import mode_one_levels_db
-from benchmarks.simulator.wheels import Tensioning, TrueWheel, draw_wheel
+from benchmarks.simulator.wheels import BuiltWheel, Tensioning, draw_wheel
 
 Array = NDArray[np.float64]
 
@@ -129,7 +129,7 @@ class Round:
         return tuple(event for event in self.events if event.kind == "pluck")
 
 
-def _sequence(wheel: TrueWheel, first: int, order: str, direction: str) -> list[int]:
+def _sequence(wheel: BuiltWheel, first: int, order: str, direction: str) -> list[int]:
     """Spokes in the order they are plucked."""
     count = wheel.plan.count
     step = 1 if direction == "cw" else -1
@@ -222,7 +222,7 @@ class Scene:
     """What stays the same through a round: wheel, rate, room and microphone in one response, the rim's own lines, and
     ``hand_m``, the swing of the loudest plucks."""
 
-    wheel: TrueWheel
+    wheel: BuiltWheel
     rate: int
     response: Array
     rim: Partials

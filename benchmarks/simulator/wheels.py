@@ -88,7 +88,7 @@ class WheelPlan:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class TrueWheel:
+class BuiltWheel:
     """The plan and what stands behind it: spokes 1..n in order."""
 
     plan: WheelPlan
@@ -156,7 +156,7 @@ def _slacken(spoke: TrueSpoke, pitch_hz: float) -> TrueSpoke:
     return spoke.with_tension(float(np.exp(second)))
 
 
-def draw_wheel(rng: np.random.Generator, count: int, sides: str, dished: bool, tensioning: Tensioning) -> TrueWheel:
+def draw_wheel(rng: np.random.Generator, count: int, sides: str, dished: bool, tensioning: Tensioning) -> BuiltWheel:
     """One wheel: plan, one batch of spokes, one length error and one set of ends a side, tension by spoke."""
     plan = _draw_plan(rng, count, sides, dished)
     batch: Batch = draw_batch(rng, plan.nominal)
@@ -180,4 +180,4 @@ def draw_wheel(rng: np.random.Generator, count: int, sides: str, dished: bool, t
         chosen = int(rng.choice(tight))
         spokes[chosen - 1] = _slacken(spokes[chosen - 1], float(pitch))
     voices = tuple(draw_voice(rng, s, law[plan.side_of(n).name]) for n, s in enumerate(spokes, start=1))
-    return TrueWheel(plan, tuple(spokes), voices)
+    return BuiltWheel(plan, tuple(spokes), voices)

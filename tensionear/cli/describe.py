@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from tensionear.catalogue import nearest, rim_classes, spoke_ids
 from tensionear.errors import InputError, UsageError
-from tensionear.library import nearest, rim_classes, spoke_ids
 from tensionear.loading import load_wheel
 
 if TYPE_CHECKING:

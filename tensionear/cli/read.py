@@ -149,7 +149,7 @@ def _subject(
     if kind is None or length is None:
         alone = "--length" if kind is None else "--kind"
         raise UsageError(f"{alone} alone gives no tension; give --kind ID and --length MM together")
-    from tensionear.library import library_spoke
+    from tensionear.catalogue import library_spoke
 
     return Subject(spoke=library_spoke(kind), free_length_m=length * MM)
 

@@ -17,7 +17,7 @@ from tensionear.wheel.assessment import Judgement, findings_of, judge_spoke, jud
 from tensionear.wheel.evenness import side_pattern
 from tensionear.wheel.roundplan import plan_round
 from tensionear.wheel.sequence import name_plucks
-from tensionear.wheel.sidefit import SpokeTension
+from tensionear.wheel.sidefit import ReadTension
 
 from .plucks import common_findings, first_modes, listed, pluck_reading, unread_pluck
 from .rounds import SpokeRings, refusal_of, rings_of, struck_of
@@ -38,7 +38,7 @@ def read_evenness(file: str, listened: Listened, spokes: int, first: int, option
     limits = Limits(evenness_percent=_EVENNESS_PERCENT)
     told = options.crossing is not None
     whole = options.crossing in ("apart", None)
-    relative: dict[int, SpokeTension] = {}
+    relative: dict[int, ReadTension] = {}
     for group in dict.fromkeys(groups):
         members = [number for number in rings if groups[number - 1] == group] if whole else []
         if members:
@@ -97,7 +97,7 @@ def _pitches(rings: Mapping[int, SpokeRings]) -> dict[int, float]:
     return found
 
 
-def _deviations(members: Sequence[int], rings: Mapping[int, SpokeRings]) -> dict[int, SpokeTension]:
+def _deviations(members: Sequence[int], rings: Mapping[int, SpokeRings]) -> dict[int, ReadTension]:
     """Relative tensions of one group; the newtons in between mean nothing and are left at zero."""
     heard = [rings[number].rings.heard for number in members]
     start = [rings[number].rings.start_log_tension for number in members]
@@ -112,12 +112,12 @@ def _deviations(members: Sequence[int], rings: Mapping[int, SpokeRings]) -> dict
         shift, doubt = sensitivity * rings[number].rings.shift, sensitivity * rings[number].rings.doubt
         value = float((1 + deviation[index]) * np.exp(shift) - 1)
         u = float(np.hypot(u_deviation[index], (1 + value) * doubt))
-        found[number] = SpokeTension(0, 0, (0, 0), 0, 0, value, u, sensitivity, float(fit.misfit[index]))
+        found[number] = ReadTension(0, 0, (0, 0), 0, 0, value, u, sensitivity, float(fit.misfit[index]))
     return found
 
 
 def _spoke_reading(
-    number: int, group: str, one: SpokeTension | None, judged: Judgement | None, rings: SpokeRings | None
+    number: int, group: str, one: ReadTension | None, judged: Judgement | None, rings: SpokeRings | None
 ) -> SpokeReading:
     return SpokeReading(
         spoke=number,
@@ -136,7 +136,7 @@ def _spoke_reading(
 
 
 def _side(
-    group: str, groups: Sequence[str], relative: Mapping[int, SpokeTension], judged: Mapping[int, Judgement]
+    group: str, groups: Sequence[str], relative: Mapping[int, ReadTension], judged: Mapping[int, Judgement]
 ) -> SideReading:
     members = [number for number in relative if groups[number - 1] == group]
     deviations = [relative[number].deviation for number in members]

@@ -27,7 +27,7 @@ from tensionear.wheel.geometry import Side
 from tensionear.wheel.model import Place, Wheel
 from tensionear.wheel.roundplan import plan_round
 from tensionear.wheel.sequence import Naming, name_plucks
-from tensionear.wheel.sidefit import SideTensions, SpokeTension, fit_side
+from tensionear.wheel.sidefit import ReadTension, SideTensions, fit_side
 
 from .plucks import common_findings, listed, pluck_reading, unread_pluck
 from .rounds import SpokeRings, refusal_of, rings_of, struck_of
@@ -175,7 +175,7 @@ def _plucks(
 
 
 def _spoke_reading(
-    place: Place, tension: SpokeTension | None, judged: Judgement | None, rings: SpokeRings | None
+    place: Place, tension: ReadTension | None, judged: Judgement | None, rings: SpokeRings | None
 ) -> SpokeReading:
     return SpokeReading(
         spoke=place.number,
@@ -249,7 +249,7 @@ def _crossing_findings(crossing: Mapping[int, str | None]) -> list[Finding]:
     return found
 
 
-def _misfits(tensions: Mapping[int, SpokeTension]) -> list[Finding]:
+def _misfits(tensions: Mapping[int, ReadTension]) -> list[Finding]:
     """Spokes whose overtones no bare spoke of this kind has."""
     typical = float(np.median([one.misfit for one in tensions.values()])) if tensions else 0.0
     odd = tuple(number for number, one in sorted(tensions.items()) if one.misfit > max(_MISFIT, 6 * typical))

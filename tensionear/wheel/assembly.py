@@ -9,8 +9,16 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from types import MappingProxyType
 
+from tensionear.catalogue import (
+    RimClass,
+    build_spoke,
+    default_rim_factor,
+    library_spoke,
+    nearest,
+    rim_classes,
+    spoke_ids,
+)
 from tensionear.errors import WheelFileError
-from tensionear.library import RimClass, build_spoke, default_rim_factor, library_spoke, nearest, rim_classes, spoke_ids
 from tensionear.physics.spoke import Spoke
 from tensionear.reading import Finding
 from tensionear.wheel.geometry import (

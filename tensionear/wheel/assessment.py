@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from tensionear.reading import Finding, Limits, Verdict
 
-from .sidefit import SpokeTension
+from .sidefit import ReadTension
 
 CONFIDENCE = 0.95
 _LOOSE = -0.25  # so far below its side's mean a spoke is called loose; common practice, no source
@@ -26,7 +26,7 @@ class Judgement:
     within: float
 
 
-def judge_spoke(tension: SpokeTension, limits: Limits, level: bool) -> Judgement:
+def judge_spoke(tension: ReadTension, limits: Limits, level: bool) -> Judgement:
     """Judge one spoke; ``level`` says whether its tension itself is judged (bare wheel, tensions known)."""
     allowed = limits.evenness_percent / 100
     inside = _between(tension.deviation, tension.u_deviation, -allowed, allowed)
@@ -52,7 +52,7 @@ def judge_together(judged: Iterable[Judgement]) -> Verdict | None:
     return "out" if 1 - within > CONFIDENCE else "undecided"
 
 
-def findings_of(tensions: Mapping[int, SpokeTension], limits: Limits, level: bool) -> list[Finding]:
+def findings_of(tensions: Mapping[int, ReadTension], limits: Limits, level: bool) -> list[Finding]:
     """What stands out, worst first: over the maximum, under the floor, loose, uneven."""
     found = []
     maximum, floor, allowed = limits.max_tension_n, limits.floor_n, limits.evenness_percent / 100
@@ -82,7 +82,7 @@ def findings_of(tensions: Mapping[int, SpokeTension], limits: Limits, level: boo
     return found
 
 
-def _named(tensions: Mapping[int, SpokeTension], chance: Callable[[SpokeTension], float]) -> tuple[int, ...]:
+def _named(tensions: Mapping[int, ReadTension], chance: Callable[[ReadTension], float]) -> tuple[int, ...]:
     """Spokes whose chance of being within is so small that they are out."""
     return tuple(spoke for spoke, one in sorted(tensions.items()) if 1 - chance(one) > CONFIDENCE)
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-from tensionear.library import RimClass
+from tensionear.catalogue import RimClass
 from tensionear.physics.spoke import Spoke
 from tensionear.reading import Finding
 from tensionear.wheel.geometry import CrossingPlace, Runs, Side, SpokeLine

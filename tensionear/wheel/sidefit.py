@@ -40,7 +40,7 @@ class Rings:
 
 
 @dataclass(frozen=True, slots=True)
-class SpokeTension:
+class ReadTension:
     """One spoke's tension: value, half the 95 % interval over 1.96, the interval, and the parts of the uncertainty (N).
 
     ``deviation`` and ``u_deviation`` are from its side's mean, as ratios. ``sensitivity`` is dlnT/dlnf of the first mode.
@@ -62,7 +62,7 @@ class SpokeTension:
 class SideTensions:
     """A side: its spokes by number, mean with standard uncertainty, what its ends are like, and its rings named anew."""
 
-    spokes: Mapping[int, SpokeTension]
+    spokes: Mapping[int, ReadTension]
     mean_n: float
     u_mean_n: float
     ends: tuple[EndStiffness, ...]
@@ -110,7 +110,7 @@ class _Group:
         deviation = np.exp(mean) / level - 1
         return deviation, (1 + deviation) * np.hypot(sd, float(np.mean(main_sd[kept])))
 
-    def tension(self, index: int, deviation: float, u_deviation: float, rings: Rings) -> SpokeTension:
+    def tension(self, index: int, deviation: float, u_deviation: float, rings: Rings) -> ReadTension:
         """The tension of one member, with the doubt about its pluck added."""
         mean, _, individual = (values[index] for values in self.fit.moments())
         low, high = self.fit.interval(index)
@@ -122,7 +122,7 @@ class _Group:
         interval = (math.exp(middle - half), math.exp(middle + half))
         u = (interval[1] - interval[0]) / 2 / _COVERAGE
         own = min(value * math.hypot(individual, extra), u)
-        return SpokeTension(
+        return ReadTension(
             value,
             u,
             interval,

@@ -13,8 +13,8 @@ from typing import Any
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
+from tensionear.catalogue import nearest
 from tensionear.errors import WheelFileError
-from tensionear.library import nearest
 from tensionear.wheel import schema
 from tensionear.wheel.assembly import assemble
 from tensionear.wheel.lines import line_of

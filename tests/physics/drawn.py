@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from tensionear.library import build_spoke
+from tensionear.catalogue import build_spoke
 from tensionear.physics.beam import BendingPlane, natural_frequencies
 from tensionear.physics.inverse import Partials
 from tensionear.physics.modes import MODES

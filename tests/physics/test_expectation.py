@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from tensionear.library import build_spoke
+from tensionear.catalogue import build_spoke
 from tensionear.physics.beam import natural_frequencies
 from tensionear.physics.expectation import (
     END_SHARES,

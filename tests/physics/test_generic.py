@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from tensionear.library import library_spoke, spoke_ids
+from tensionear.catalogue import library_spoke, spoke_ids
 from tensionear.physics.beam import natural_frequencies
 from tensionear.physics.expectation import LOG_TENSION
 from tensionear.physics.generic import expect_any_spoke, expect_any_tone, generic_model

@@ -8,7 +8,7 @@ import math
 import numpy as np
 import pytest
 
-from tensionear.library import build_spoke
+from tensionear.catalogue import build_spoke
 from tensionear.physics.beam import BendingPlane, natural_frequencies
 from tensionear.physics.modes import HIGHEST_TENSION_N, LOWEST_TENSION_N, MODES, ModeTable, mode_table
 from tensionear.physics.spoke import Spoke

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from tensionear.library import library_spoke
+from tensionear.catalogue import library_spoke
 from tensionear.physics.beam import natural_frequencies
 from tensionear.physics.expectation import expect
 from tensionear.pitch.hearing import SKIP_S, hear, survey, without_old

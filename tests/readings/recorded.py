@@ -9,7 +9,7 @@ import numpy as np
 from benchmarks.simulator.rounds import Round, draw_round
 from benchmarks.simulator.singles import Single, draw_single
 from tensionear.capture.recording import Recording
-from tensionear.library import build_spoke
+from tensionear.catalogue import build_spoke
 from tensionear.listening import Listened, listen_through
 from tensionear.physics.expectation import expect
 from tensionear.physics.generic import expect_any_spoke

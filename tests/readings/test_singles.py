@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from tensionear.capture.recording import Recording
-from tensionear.library import library_spoke
+from tensionear.catalogue import library_spoke
 from tensionear.physics.expectation import LOG_TENSION, spoke_model
 from tensionear.physics.inverse import EndsPrior, fit_group
 from tensionear.physics.observations import partials_of

@@ -11,7 +11,7 @@ from tensionear.pipeline import read
 from tensionear.reading import Reading
 from tensionear.readings.wheel import _misfits, read_wheel
 from tensionear.wheel.model import Wheel
-from tensionear.wheel.sidefit import SpokeTension
+from tensionear.wheel.sidefit import ReadTension
 from tensionear.wheel.wheelfile import parse_wheel
 from tests.readings.contract import checked
 from tests.readings.recorded import heard_with_wheel, read_with_wheel, recording_of, tidy, wheel_of
@@ -257,8 +257,8 @@ def test_reading_twice_gives_the_same_to_the_bit() -> None:
 def test_misfits_are_named() -> None:
     """Mean square of the residuals far above what is usual in this round."""
 
-    def one(misfit: float) -> SpokeTension:
-        return SpokeTension(1000, 10, (980, 1020), 5, 8, 0.0, 0.003, 2.2, misfit)
+    def one(misfit: float) -> ReadTension:
+        return ReadTension(1000, 10, (980, 1020), 5, 8, 0.0, 0.003, 2.2, misfit)
 
     usual = {number: one(2.0) for number in range(1, 10)}
     assert _misfits(usual) == []

@@ -5,7 +5,7 @@ import pytest
 from scipy.linalg import eigh
 from scipy.optimize import brentq
 
-from tensionear.library import library_material
+from tensionear.catalogue import library_material
 from tensionear.physics.beam import natural_frequencies
 from tensionear.physics.material import Material
 from tensionear.physics.section import Section

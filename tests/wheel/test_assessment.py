@@ -12,15 +12,15 @@ import pytest
 
 from tensionear.reading import Limits
 from tensionear.wheel.assessment import Judgement, findings_of, judge_spoke, judge_together
-from tensionear.wheel.sidefit import SpokeTension
+from tensionear.wheel.sidefit import ReadTension
 
 FIVE = Limits(evenness_percent=5.0)
 LEVEL = Limits(evenness_percent=50.0, max_tension_n=1200.0, floor_n=800.0)
 
 
-def spoke(tension_n: float = 1000.0, u_n: float = 20.0, percent: float = 0.0, u_percent: float = 0.6) -> SpokeTension:
+def spoke(tension_n: float = 1000.0, u_n: float = 20.0, percent: float = 0.0, u_percent: float = 0.6) -> ReadTension:
     interval = (tension_n - 1.96 * u_n, tension_n + 1.96 * u_n)
-    return SpokeTension(tension_n, u_n, interval, 5.0, 19.0, percent / 100, u_percent / 100, 2.2, 1.0)
+    return ReadTension(tension_n, u_n, interval, 5.0, 19.0, percent / 100, u_percent / 100, 2.2, 1.0)
 
 
 @pytest.mark.parametrize(
@@ -95,7 +95,7 @@ def test_a_wheel_is_out_if_it_is_surely_not_all_within() -> None:
     assert judge_together(iter([Judgement("within", 0.999)])) == "within"
 
 
-def codes(tensions: dict[int, SpokeTension], limits: Limits, level: bool = True) -> dict[str, tuple[int, ...]]:
+def codes(tensions: dict[int, ReadTension], limits: Limits, level: bool = True) -> dict[str, tuple[int, ...]]:
     return {finding.code: finding.spokes for finding in findings_of(tensions, limits, level)}
 
 

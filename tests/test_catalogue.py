@@ -4,8 +4,7 @@ import math
 
 import pytest
 
-from tensionear.errors import InputError
-from tensionear.library import (
+from tensionear.catalogue import (
     build_spoke,
     default_uncertainties,
     library_material,
@@ -15,6 +14,7 @@ from tensionear.library import (
     rim_classes,
     spoke_ids,
 )
+from tensionear.errors import InputError
 
 
 def test_materials():
