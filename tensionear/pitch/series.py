@@ -28,6 +28,7 @@ _LOW_MODES = np.array([2.0, 1.6, 1.3, 1.0, 0.9, 0.8, 0.7, 0.7])  # the sharp sca
 _EVERY_END = 3
 _RIVAL_DISTANCE = 0.06
 _NO_FIRST_MODE, _FIRST_DB = 0.5, 30.0  # what is left of the rank if the first mode is missing or so far down
+_EDGE_FIRST, _EDGE_LOUDER_DB = 0.35, 10.0  # taken off a state whose edge plane outshouts its flat one by so much
 _USUAL_BONUS, _USUAL_WIDTH = 0.35, 0.07
 _LEFT_OVER = 0.6  # of the score is lost if nothing heard belongs to the series
 _NEIGHBOURHOOD = 0.10  # of ln f
@@ -135,10 +136,23 @@ def rank(
         loud = long.level_db > np.max(long.level_db, initial=-300.0) - _FIRST_DB
         has_first = bool(np.any(np.abs(long.frequency_hz[loud] / first - 1) < _MATCH[0]))
         share = (1 - _LEFT_OVER * left) * (1.0 if has_first else _NO_FIRST_MODE)
+        if found.log_frequency[1] is not None and not grid.alike:
+            share *= 1 - _EDGE_FIRST * float(
+                _level_near(long, np.exp(found.log_frequency[1][0]), first) > _EDGE_LOUDER_DB
+            )
         away = np.min(np.abs(np.asarray(usual) - found.state), initial=1.0)
         share *= 1 + _USUAL_BONUS * float(np.exp(-0.5 * (away / _USUAL_WIDTH) ** 2))
         ranked.append(replace(candidate, rank=candidate.score * share))
     return tuple(sorted(ranked, key=lambda candidate: -candidate.rank))
+
+
+def _level_near(peaks: Peaks, one_hz: float, other_hz: float) -> float:
+    """How much louder what is heard at one frequency is than at another, in dB."""
+    levels = [
+        np.max(peaks.level_db[np.abs(peaks.frequency_hz / hz - 1) < _MATCH[0]], initial=-200.0)
+        for hz in (one_hz, other_hz)
+    ]
+    return float(levels[0] - levels[1])
 
 
 def find_series(peaks: Sequence[Peaks], grid: SeriesGrid, candidate: Candidate) -> Found:
