@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from .options import RoundOptions
     from .pipeline import read
     from .reading import Reading
+    from .wheel.plan import plan_turns
 
 __version__ = "0.1.0"
 
@@ -20,6 +21,7 @@ _HOMES = {
     "load_wheel": "loading",
     "read": "pipeline",
     "library_spoke": "catalogue",
+    "plan_turns": "wheel.plan",
     "Recording": "capture.recording",
     "Reading": "reading",
     "RoundOptions": "options",
@@ -35,6 +37,7 @@ __all__ = [
     "load_wheel",
     "read",
     "library_spoke",
+    "plan_turns",
     "Recording",
     "Reading",
     "RoundOptions",

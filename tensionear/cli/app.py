@@ -8,6 +8,7 @@ import typer
 
 from .demo import demo
 from .describe import describe
+from .plan import plan
 from .read import read
 
 app = typer.Typer(
@@ -45,3 +46,4 @@ def start(
 app.command()(demo)
 app.command()(read)
 app.command()(describe)
+app.command()(plan)

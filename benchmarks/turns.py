@@ -1,0 +1,198 @@
+"""A pass of planned turns on simulated wheels, beside the habit of turning each nipple by its own error.
+
+Run ``python -m benchmarks.turns [--count N] [--first SEED] [--step 0.125]``; the tables go to the terminal and to
+``benchmarks/out/turns.txt``. Each wheel is built and turned in the frame model of ``simulator/frame.py``.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import time
+from collections import defaultdict
+from dataclasses import dataclass, field
+from pathlib import Path
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+import numpy as np
+
+from benchmarks.simulator.untrue import BUILDS, PITCH_M, UntrueWheel
+from tensionear.wheel.model import Wheel
+from tensionear.wheel.plan import learn_rim, plan_turns
+from tensionear.wheel.planoptions import PlanOptions
+from tensionear.wheel.stand import Readings
+from tensionear.wheel.turnplan import TurnPlan
+from tensionear.wheel.wheelfile import parse_wheel
+
+OUT = Path(__file__).parent / "out"
+FIGURES = ("half range %", "lateral mm", "radial mm", "dish mm", "mean off %")
+STAGES = ("start", "plan 1", "plan 2", "habit 1", "habit 2", "habit 3")
+
+
+@dataclass(slots=True)
+class Tally:
+    """All wheels: figures by stage, and what was predicted of them."""
+
+    figures: dict[str, list[tuple[float, ...]]] = field(default_factory=lambda: defaultdict(list))
+    inside: dict[str, list[bool]] = field(default_factory=lambda: defaultdict(list))
+    seconds: list[float] = field(default_factory=list)
+    gaps: list[float] = field(default_factory=list)
+    touched: list[float] = field(default_factory=list)
+    turned: list[float] = field(default_factory=list)
+    #: Highest tension on the way over the maximum, or over the start where that was higher, in N.
+    above: list[float] = field(default_factory=list)
+    not_in: int = 0
+    split: int = 0
+    rim_before: list[float] = field(default_factory=list)
+    rim_after: list[float] = field(default_factory=list)
+    told: list[str] = field(default_factory=list)
+
+
+def main() -> None:
+    """Build, plan, turn, tabulate."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--count", type=int, default=40, help="wheels")
+    parser.add_argument("--first", type=int, default=1000, help="first seed")
+    parser.add_argument("--step", type=float, default=1 / 8, help="smallest turn")
+    parser.add_argument("--tell", action="store_true", help="one line a wheel")
+    given = parser.parse_args()
+    tally = Tally()
+    for seed in range(given.first, given.first + given.count):
+        run_wheel(tally, seed, PlanOptions(step_turns=given.step))
+    text = table(tally, given.count, given.first, given.step)
+    OUT.mkdir(exist_ok=True)
+    (OUT / "turns.txt").write_text(text, encoding="utf-8")
+    print(text)
+    if given.tell:
+        print("\n".join(tally.told))
+
+
+def run_wheel(tally: Tally, seed: int, options: PlanOptions) -> None:
+    """Two planned passes on one wheel, and three of habit on its twin."""
+    bad, twin = UntrueWheel(seed), UntrueWheel(seed)
+    wheel = parse_wheel(bad.toml(), "bench")
+    tally.figures["start"].append(figures(bad))
+    before = readings_of(bad)
+    plan = planned(tally, wheel, before, options)
+    carry_out(tally, bad, wheel, plan)
+    tally.figures["plan 1"].append(figures(bad))
+    after = readings_of(bad)
+    rim = learn_rim(wheel, before, after, plan.turned())
+    true = np.log([bad.rim.ea_n, bad.rim.ei_radial_n_m2, bad.rim.ei_lateral_n_m2, bad.rim.gj_n_m2])
+    stated = wheel.rim.stiffness
+    assert stated is not None
+    true -= np.log([stated.ea_n, stated.ei_radial_n_m2, stated.ei_lateral_n_m2, stated.gj_n_m2])
+    tally.rim_before += list(true)
+    tally.rim_after += list(true - rim.log_factors)
+    second = PlanOptions(step_turns=options.step_turns, rim=rim)
+    carry_out(tally, bad, wheel, planned(tally, wheel, after, second))
+    tally.figures["plan 2"].append(figures(bad))
+    for turn in (1, 2, 3):
+        habit(twin, options.step_turns)
+        tally.figures[f"habit {turn}"].append(figures(twin))
+    stages = " | ".join(
+        " ".join(f"{value:6.2f}" for value in tally.figures[stage][-1]) for stage in ("start", "plan 1", "plan 2")
+    )
+    tally.told.append(f"{seed} {bad.build.name:<28} {stages} | {len(plan.turns)} above {tally.above[-2]:.0f}")
+
+
+def readings_of(bad: UntrueWheel) -> Readings:
+    """One sitting."""
+    tension, lateral, radial, dish = bad.read()
+    by_number = [dict(enumerate(map(float, each), 1)) for each in (tension, lateral, radial)]
+    return Readings(*by_number, dish_m=float(dish), u_tensions_n={})
+
+
+def planned(tally: Tally, wheel: Wheel, read: Readings, options: PlanOptions) -> TurnPlan:
+    """A timed plan."""
+    start = time.perf_counter()
+    plan = plan_turns(wheel, read.tensions_n, read.lateral_m, read.radial_m, read.dish_m, options)
+    tally.seconds.append(time.perf_counter() - start)
+    assert plan.quality is not None
+    tally.gaps.append(100 * (plan.quality.cost - plan.quality.bound) / plan.quality.cost)
+    tally.touched.append(100 * len(plan.turned()) / wheel.spokes)
+    tally.turned.append(sum(map(abs, plan.turned().values())) / wheel.spokes)
+    tally.split += len(plan.turns) - len(plan.turned())
+    return plan
+
+
+def carry_out(tally: Tally, bad: UntrueWheel, wheel: Wheel, plan: TurnPlan) -> None:
+    """Do the turns one by one and hold what comes out against what was predicted."""
+    limit = wheel.limits.max_tension_n or np.inf
+    outside = bad.state.tension_n > limit
+    peak = 0.0
+    for turn in plan.turns:
+        bad.turn(turn.spoke - 1, turn.turns)
+        tension = bad.state.tension_n
+        peak = max(peak, float(np.max(np.where(outside, 0.0, tension) - limit)))
+    tally.above.append(peak)
+    tally.not_in += int(np.sum(bad.state.tension_n[outside] > limit)) if np.any(outside) else 0
+    state = bad.state
+    for spoke, told in plan.predicted.tension_n.items():
+        assert told is not None
+        tally.inside["tension"].append(abs(state.tension_n[spoke - 1] - told.value) <= 1.96 * told.u)
+    pairs = {
+        "lateral": (float(np.ptp(state.lateral_m)), plan.predicted.lateral_m),
+        "radial": (float(np.ptp(state.radial_m)), plan.predicted.radial_m),
+        "dish": (state.dish_m, plan.predicted.dish_m),
+    }
+    right, left = bad.half_range(state)
+    pairs["right half range"] = (right, plan.predicted.spread_percent["right"])
+    pairs["left half range"] = (left, plan.predicted.spread_percent["left"])
+    for name, (true, figure) in pairs.items():
+        assert figure is not None
+        tally.inside[name].append(abs(true - figure.value) <= 1.96 * figure.u)
+
+
+def habit(bad: UntrueWheel, step: float) -> None:
+    """Each nipple by its own error, as if it were alone on a rim that does not give, in whole steps."""
+    tension = bad.read()[0]
+    wanted = (bad.wanted_n - tension) / (bad.along * PITCH_M)
+    for spoke in range(bad.build.spokes):
+        turns = step * round(float(wanted[spoke]) / step)
+        if turns:
+            bad.turn(spoke, turns)
+
+
+def figures(bad: UntrueWheel) -> tuple[float, ...]:
+    """Worse side's half range %, lateral, radial and dish in mm, mean tension off target in %."""
+    state = bad.state
+    return (
+        max(bad.half_range(state)),
+        1e3 * float(np.ptp(state.lateral_m)),
+        1e3 * float(np.ptp(state.radial_m)),
+        1e3 * abs(state.dish_m),
+        100 * abs(float(state.tension_n.mean() / bad.wanted_n.mean()) - 1),
+    )
+
+
+def table(tally: Tally, count: int, first: int, step: float) -> str:
+    """Mean and worst of each figure at each stage, then what was predicted and what it took."""
+    names = ", ".join(sorted({BUILDS[(first + one) % len(BUILDS)].name for one in range(count)}))
+    lines = [f"{count} wheels, seeds {first} to {first + count - 1}, steps of {step:g} turn: {names}", ""]
+    lines.append(f"{'':<10}" + "".join(f"{name + ' mean (worst)':>28}" for name in FIGURES))
+    for stage in STAGES:
+        values = np.array(tally.figures[stage])
+        cells = [f"{mean:.3f} ({worst:.3f})" for mean, worst in zip(values.mean(0), values.max(0), strict=True)]
+        lines.append(f"{stage:<10}" + "".join(f"{cell:>28}" for cell in cells))
+    lines += ["", "inside the predicted 95 % interval, %:"]
+    lines += [f"  {name:<18}{100 * np.mean(each):6.1f}  of {len(each)}" for name, each in tally.inside.items()]
+    above = np.array(tally.above)
+    lines += [
+        "",
+        f"passes with a spoke pushed over the maximum at any step: {np.sum(above > 0)} of {len(above)}"
+        f" (by {max(above.max(), 0):.1f} N at most); spokes over it at the start and still after the pass: {tally.not_in}",
+        f"plan time s: median {np.median(tally.seconds):.2f}, worst {np.max(tally.seconds):.2f}",
+        f"cost above the bound, % of cost: median {np.median(tally.gaps):.1f}, worst {np.max(tally.gaps):.1f}",
+        f"nipples touched %: first pass {np.mean(tally.touched[::2]):.0f}, second {np.mean(tally.touched[1::2]):.0f};"
+        f" turns a spoke: {np.mean(tally.turned[::2]):.3f}, {np.mean(tally.turned[1::2]):.3f};"
+        f" turns done in parts: {tally.split}",
+        f"ln of true over known rim stiffness, rms: {np.sqrt(np.mean(np.square(tally.rim_before))):.2f} as described,"
+        f" {np.sqrt(np.mean(np.square(tally.rim_after))):.2f} after one pass",
+    ]
+    return "\n".join(lines) + "\n"
+
+
+if __name__ == "__main__":
+    main()

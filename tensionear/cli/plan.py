@@ -1,0 +1,184 @@
+"""``tensionear plan``: which nipples to turn, how far, in what order. Imports errors; all that is heavy when it runs."""
+
+from __future__ import annotations
+
+import json
+import re
+import sys
+from fractions import Fraction
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from tensionear.errors import InputError, UsageError
+
+if TYPE_CHECKING:
+    from tensionear.wheel.learning import RimKnowledge
+    from tensionear.wheel.model import Wheel
+    from tensionear.wheel.stand import Readings
+    from tensionear.wheel.turnplan import TurnPlan
+
+MM = 1e-3
+TURN = re.compile(r"^\s*(?P<spoke>[RLrl]?\d+)\s*=\s*(?P<size>[^=]+)$")
+
+
+def plan(
+    wheel: Annotated[str, typer.Argument(metavar="WHEEL", help="The wheel file (TOML).")],
+    tensions: Annotated[
+        str | None, typer.Option(metavar="CSV", help="Tensions as read: spoke, tension_n, optionally u_percent.")
+    ] = None,
+    runout: Annotated[
+        str | None, typer.Option(metavar="CSV", help="Run-out as read: spoke, lateral_mm, radial_mm, at any spokes.")
+    ] = None,
+    dish: Annotated[
+        float | None, typer.Option(metavar="MM", help="Offset of the rim, + to the right; else the mean of lateral_mm.")
+    ] = None,
+    turn: Annotated[
+        list[str] | None, typer.Option(metavar="N=+1/4", help="What would this turn do? May be repeated.")
+    ] = None,
+    step: Annotated[str, typer.Option(metavar="TURN", help="Smallest turn, such as 1/8 or 1/16.")] = "1/8",
+    most: Annotated[str, typer.Option(metavar="TURN", help="Farthest a nipple goes in this pass.")] = "1",
+    leave: Annotated[list[int] | None, typer.Option(metavar="N", help="A seized nipple; may be repeated.")] = None,
+    joint: Annotated[
+        int | None, typer.Option(metavar="N", help="The spoke at the rim's joint: latitude there.")
+    ] = None,
+    hidden: Annotated[bool, typer.Option("--hidden", help="Nipples inside the rim: touch few of them.")] = False,
+    after: Annotated[
+        str | None, typer.Option(metavar="FILE", help="The kept plan of the pass just done: learns this rim.")
+    ] = None,
+    keep: Annotated[str | None, typer.Option(metavar="FILE", help="Keep this plan (JSON) for --after.")] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="JSON, and nothing else.")] = False,
+    plain: Annotated[bool, typer.Option("--plain", help="Plain lines for pipes and screen readers.")] = False,
+) -> None:
+    """Which nipples to turn, how far, in what order, and what to expect of it."""
+    from tensionear.loading import load_wheel
+    from tensionear.wheel.plan import expect_turns, plan_turns
+    from tensionear.wheel.planoptions import PlanOptions
+
+    described = load_wheel(wheel)
+    if tensions is None and runout is None and dish is None:
+        raise InputError(
+            "no readings given; give --tensions CSV (columns spoke,tension_n: one row a spoke), "
+            "--runout CSV (spoke,lateral_mm,radial_mm), or both"
+        )
+    read = _readings(tensions, runout, dish)
+    options = PlanOptions(
+        step_turns=_turns(step, "--step"),
+        most_turns=_turns(most, "--most"),
+        seized=frozenset(leave or ()),
+        joint=joint,
+        hidden_nipples=hidden,
+        u_tensions_n=read.u_tensions_n,
+        rim=None if after is None else _learnt(described, read, after),
+    )
+    if turn:
+        found = expect_turns(described, _asked(turn, described), read, options)
+    else:
+        found = plan_turns(described, read.tensions_n, read.lateral_m, read.radial_m, read.dish_m, options)
+    if keep is not None:
+        _keep(found, keep)
+    _show(found, "json" if as_json else "plain" if plain else "picture")
+
+
+def _show(found: TurnPlan, form: str) -> None:
+    """Put a plan out as picture, plain lines or JSON."""
+    if form == "json":
+        sys.stdout.write(f"{json.dumps(found.to_dict(), indent=1, allow_nan=False)}\n")
+        return
+    from tensionear.dashboard.turns import draw_plan, plan_lines
+    from tensionear.dashboard.view import NARROWEST, terminal
+
+    console = terminal()
+    if form == "plain" or console.width < NARROWEST:
+        for line in plan_lines(found):
+            sys.stdout.write(f"{line}\n")
+    else:
+        draw_plan(found, console)
+
+
+def _readings(tensions: str | None, runout: str | None, dish: float | None) -> Readings:
+    """All that was read."""
+    from tensionear.wheel.comparison import known_tensions
+    from tensionear.wheel.runout import RunOut, run_out
+    from tensionear.wheel.stand import Readings
+
+    known = {} if tensions is None else known_tensions(_text(tensions), tensions)
+    places = RunOut({}, {}) if runout is None else run_out(_text(runout), runout)
+    return Readings(
+        {spoke: each.tension_n for spoke, each in known.items()},
+        places.lateral_m,
+        places.radial_m,
+        None if dish is None else dish * MM,
+        {spoke: each.u_tension_n for spoke, each in known.items() if each.u_tension_n is not None},
+    )
+
+
+def _learnt(wheel: Wheel, read: Readings, path: str) -> RimKnowledge:
+    """What the pass kept at ``path`` teaches of the rim, now that it was read again."""
+    from tensionear.wheel.kept import kept_pass
+    from tensionear.wheel.plan import learn_rim
+
+    try:
+        document = json.loads(_text(path))
+    except ValueError:
+        raise InputError(f"{path} is no JSON file; give the file that --keep wrote") from None
+    done = kept_pass(document, path)
+    if done.wheel != wheel.name:
+        raise InputError(f"{path} is a plan of {done.wheel!r}, not of {wheel.name!r}; give the plan of this wheel")
+    return learn_rim(wheel, done.before, read, done.turns, done.rim)
+
+
+def _asked(given: list[str], wheel: Wheel) -> dict[int, float]:
+    """``--turn`` options as turns by spoke number."""
+    numbers = {place.label: place.number for place in wheel.places}
+    found: dict[int, float] = {}
+    for text in given:
+        parts = TURN.match(text)
+        if parts is None:
+            raise UsageError(f"--turn {text} is not N=+1/4; give a spoke and a turn, such as R7=+1/4 or 13=-1/8")
+        name = parts["spoke"].upper()
+        number = int(name) if name.isdecimal() else numbers.get(name)
+        if number is None or not 1 <= number <= wheel.spokes:
+            raise UsageError(f"--turn {text}: there is no spoke {name}; the wheel has {_range(wheel)}")
+        if number in found:
+            raise UsageError(f"--turn gives spoke {name} twice; keep one of them")
+        found[number] = _turns(parts["size"], f"--turn {name}")
+    return found
+
+
+def _range(wheel: Wheel) -> str:
+    """The names its spokes have."""
+    ends = [(side.numbers[0], side.numbers[-1]) for side in wheel.sides.values()]
+    labels = [f"{wheel.place(first).label} to {wheel.place(last).label}" for first, last in ends]
+    return f"1 to {wheel.spokes}, {', '.join(labels)}"
+
+
+def _turns(text: str, what: str) -> float:
+    """A size of turn: ``1/8``, ``+1/4``, ``-0.25``."""
+    try:
+        return float(Fraction(text.strip()))
+    except (ValueError, ZeroDivisionError, OverflowError):
+        raise UsageError(
+            f"{what} {text} is no size of turn; give a fraction or a number, such as 1/8 or 0.25"
+        ) from None
+
+
+def _keep(found: TurnPlan, path: str) -> None:
+    """Write a plan's JSON."""
+    try:
+        Path(path).write_text(f"{json.dumps(found.to_dict(), indent=1, allow_nan=False)}\n", "utf-8")
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise InputError(f"{path} cannot be written ({reason}); check the name and the folder") from None
+
+
+def _text(path: str) -> str:
+    """The text of a file; InputError if it is none."""
+    try:
+        return Path(path).read_text("utf-8-sig")
+    except UnicodeDecodeError:
+        raise InputError(f"{path} is not a text file in UTF-8; save it in UTF-8") from None
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise InputError(f"{path} cannot be read ({reason}); check its name") from None

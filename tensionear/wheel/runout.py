@@ -1,0 +1,82 @@
+"""Run-out from the text of a CSV file. Pure; imports errors only."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from tensionear.errors import InputError
+
+MM = 1e-3
+COLUMNS = ("lateral_mm", "radial_mm")
+#: A run-out beyond this is a slip of unit or digit.
+MOST_MM = 50.0
+
+
+@dataclass(frozen=True, slots=True)
+class RunOut:
+    """Lateral (+ to the right) and radial (+ outward) place of the rim in m, by spoke number."""
+
+    lateral_m: Mapping[int, float]
+    radial_m: Mapping[int, float]
+
+
+def run_out(text: str, name: str) -> RunOut:
+    """Run-out from a table with ``spoke`` and one or both of ``lateral_mm``, ``radial_mm``; cells may be empty.
+
+    Parameters
+    ----------
+    text : str
+    name : str
+        What to call the file in messages.
+
+    Raises
+    ------
+    InputError
+        If a column is missing, or a row is no number, out of range, or of a spoke seen before.
+    """
+    rows = csv.DictReader(io.StringIO(text.removeprefix("\ufeff")), skipinitialspace=True)
+    heading = [column.strip() for column in rows.fieldnames or ()]
+    rows.fieldnames = heading
+    there = [column for column in COLUMNS if column in heading]
+    if "spoke" not in heading or not there:
+        raise InputError(
+            f"{name}: the columns are {', '.join(heading) or 'none'}; needed are spoke and one or both of "
+            f"{', '.join(COLUMNS)}; add a heading line"
+        )
+    found: dict[str, dict[int, float]] = {column: {} for column in COLUMNS}
+    seen: set[int] = set()
+    for row in rows:
+        where = f"{name}, line {rows.line_num}"
+        spoke = _number(row, "spoke", where)
+        if spoke is None or spoke < 1 or spoke != int(spoke):
+            raise InputError(f"{where}: spoke is {row.get('spoke')!r}; spokes are whole numbers counted from 1")
+        if spoke in seen:
+            raise InputError(f"{where}: spoke {int(spoke)} is there twice; keep one row of each spoke")
+        seen.add(int(spoke))
+        for column in there:
+            value = _number(row, column, where)
+            if value is not None:
+                found[column][int(spoke)] = value * MM
+    if not any(found.values()):
+        raise InputError(f"{name}: a heading but no readings; needed is one row of each place read")
+    return RunOut(found["lateral_mm"], found["radial_mm"])
+
+
+def _number(row: Mapping[str, str | None], column: str, where: str) -> float | None:
+    """A finite number of a row, None where the cell is empty."""
+    given = (row.get(column) or "").strip()
+    if not given:
+        return None
+    try:
+        number = float(given)
+    except ValueError:
+        number = math.nan
+    if not math.isfinite(number):
+        raise InputError(f"{where}: {column} is {given!r}; needed is a number, with a point for decimals")
+    if column != "spoke" and abs(number) > MOST_MM:
+        raise InputError(f"{where}: {column} is {number:g}; allowed: -{MOST_MM:g} to {MOST_MM:g} mm; check the unit")
+    return number
