@@ -24,11 +24,12 @@ _LONG_S, _SHORT_S = 0.45, 0.09
 _KNOWN_HZ, _KNOWN_DB = 2.5, 10.0
 _OLD_REACH_HZ, _MOST_OLD = 80.0, 4
 HIGHER_SHARE = 2 / 3  # of the stretch, felt by all but the first mode that makes it
-_STRETCH_MEAN, _STRETCH_SD = 0.5, 1.5  # of a usual pluck's
+_STRETCH_MEAN, _STRETCH_SD, _SAME_STRETCH = 0.5, 1.5, 0.02  # of a usual pluck's
 _GLIDE_SHARE = 0.15  # of the stretch: how well its course is known
 _ROOM, _ROOM_S, _ROOM_MOST = 0.45, 0.05, 2.0
 _UNRESOLVED = 1.0e-4
 _SHORTEST_RING_S = 0.06
+_FIRST_LOOK = 5  # iterations: it only has to find which way to go
 _WORST, _SHORTEST_DECAY_S = 0.004, 0.02
 _PEAK_U = 0.002  # of f: how well a spectral peak alone tells a frequency among others
 
@@ -83,21 +84,20 @@ def hear(ring: Array, rate_hz: float, expected: Expectation, seen: Heard, old: S
     first = start.decay_rate[(share >= 1) & start.used]
     glide = Glide(usual * _STRETCH_MEAN, usual * _STRETCH_SD, 0.0, growth_of(bands.time_s, first, np.ones(len(first))))
     starts = (first_stretch(bands, start, share, glide, usual), (glide.mean, start))
-    fit = min(
-        (_fitted(bands, begin, standing, share, replace(glide, start=at), clusters) for at, begin in starts),
-        key=lambda each: each.cost,
-    )
+    fits = [fit_ring(bands, begin, standing, share, replace(glide, start=at), _FIRST_LOOK) for at, begin in starts]
+    if abs(fits[0].stretch - fits[1].stretch) < _SAME_STRETCH * usual:
+        fits = [min(fits, key=lambda each: each.cost)]
+    fit = min((_completed(bands, each, standing, share, glide, clusters) for each in fits), key=lambda each: each.cost)
     fitted = _lines(fit)
     lines = belonging(fitted, _fresh(fitted, old, seen.start_s), series, expected.grid)
     lines = with_twins(lines + _lost_first_modes(lines, clusters))
     return replace(seen, lines=tuple(lines), stretch=fit.stretch)
 
 
-def _fitted(
-    bands: Bands, start: Components, standing: Standing, share: Array, glide: Glide, clusters: list[list[Named]]
+def _completed(
+    bands: Bands, fit: RingFit, standing: Standing, share: Array, glide: Glide, clusters: list[list[Named]]
 ) -> RingFit:
-    """A fit from one start: first the lines named, then with what they teach of decay and glide, and with what they leave."""
-    fit = fit_ring(bands, start, standing, share, glide)
+    """Fitted again with what the named lines teach of decay and glide, and with the lines that they leave over."""
     decays = decay_law(fit.frequency_hz, fit.decay_rate, np.where(share > 0, np.sqrt(np.abs(fit.amplitude)), 0.0))
     course = replace(glide, start=fit.stretch, growth=growth_after(bands, fit, share))
     return with_more(bands, fit, decays, standing, share, course, clusters)
