@@ -36,7 +36,7 @@ class Hand:
 
 
 #: Guesses: what people do, and what onset detection loses; each is as probable as the others until the take is heard.
-_HANDS = (Hand(0.006, 1e-3, 1e-3), Hand(0.03, 1e-2, 2e-3), Hand(0.08, 6e-3, 4e-3))
+_HANDS = (Hand(0.006, 1e-3, 1e-3), Hand(0.03, 6e-3, 2e-3), Hand(0.08, 6e-3, 4e-3))
 _NEXT_SKIP, _LEAP, _ASKED = 0.2, 1e-8, 1e-14
 _GIVEN_UP = 1e-4  # a round broken off at any spoke
 _LATE_START = 0.1  # a round is begun where it was said to begin more surely than it is gone through
