@@ -166,6 +166,11 @@ class Log:
         with reads(self.path) as connection:
             return self._load(connection, number)
 
+    def load_row(self, number: int) -> RoundRow:
+        """The line of one round; LogError if there is none of this number."""
+        with reads(self.path) as connection:
+            return self._row(connection, number)
+
     def sound_path(self, name: str) -> Path:
         """Where a kept sound lies."""
         return folder_of(self.path) / name
