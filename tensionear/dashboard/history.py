@@ -118,15 +118,15 @@ def change_lines(changes: Changes, title: str) -> Iterator[str]:
 
 def side_lines(changes: Changes) -> Iterator[str]:
     """The change of each side's mean and spread."""
+    unit = changes.units
     for side, each in changes.sides.items():
         facts = []
         if each.change_n is not None and each.percent is not None:
             before, after = (pair(value, each.u_change_n)[0] for value in (each.before_n, each.after_n))
             change, half = signed(each.change_n, each.u_change_n)
             percent, half_percent = signed(each.percent, each.u_percent)
-            facts.append(
-                f"mean {before} to {after} N: {change} +/- {half} N ({percent} +/- {half_percent} %), {_side_word(each)}"
-            )
+            means = f"mean {before} to {after} {unit}: {change} +/- {half} {unit}"
+            facts.append(f"{means} ({percent} +/- {half_percent} %), {_side_word(each)}")
         if each.spread_before_percent is not None and each.spread_after_percent is not None:
             facts.append(f"spread +/- {each.spread_before_percent:.1f} % to +/- {each.spread_after_percent:.1f} %")
         yield f"{SIDE_WORDS.get(side, side).capitalize()}: {'; '.join(facts) or 'not read in both rounds'}"
@@ -173,7 +173,7 @@ def _cells(changes: Changes, each: SpokeChange, palette: Palette) -> list[Text]:
 
 def unit_of(changes: Changes) -> str:
     """The unit of a spoke's change."""
-    return "N" if changes.terms.basis == "tension" else "%"
+    return changes.units if changes.terms.basis == "tension" else "%"
 
 
 def signed(value: float | None, standard: float | None) -> tuple[str, str]:

@@ -91,7 +91,7 @@ def card_page(kept: KeptRound, reading: Reading, trend: Trend | None) -> str:
         sides=[(SIDE_WORDS.get(side, side).capitalize(), side_facts(reading, side)) for side in reading.sides],
         blocks=blocks,
         known=any(spoke.tension_n is not None for spoke in reading.spokes),
-        unit="N",
+        unit=reading.units,
         row_mm=min(4.0, 84.0 / max(rows, 1)),
         columns=len(blocks),
         notes=shown_notes(reading, kept),
@@ -177,9 +177,9 @@ def limits_told(reading: Reading) -> str:
     limits = reading.limits
     told = [f"every spoke within {limits.evenness_percent:g} % of the mean of its side"]
     if limits.max_tension_n is not None:
-        told.append(f"none over {limits.max_tension_n:.0f} N")
+        told.append(f"none over {limits.max_tension_n:.0f} {reading.units}")
     if limits.floor_n is not None:
-        told.append(f"none under {limits.floor_n:.0f} N")
+        told.append(f"none under {limits.floor_n:.0f} {reading.units}")
     if limits.max_tension_n is None and reading.job == "wheel":
         told.append("no maximum is stated, so none is judged")
     return ", ".join(told)

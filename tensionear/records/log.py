@@ -171,6 +171,23 @@ class Log:
         with reads(self.path) as connection:
             return self._row(connection, number)
 
+    def sound_sha256(self, number: int) -> str | None:
+        """The SHA-256 that the sound of a whole round had when it was kept."""
+        with reads(self.path) as connection:
+            self._row(connection, number)
+            (digest,) = connection.execute("SELECT sound_sha256 FROM rounds WHERE id = ?", (number,)).fetchone()
+        return None if digest is None else str(digest)
+
+    def replace_reading(self, number: int, reading: Reading) -> None:
+        """Put a new reading of the same sound in the place of a finished round's; LogError if there is no such round."""
+        with writing(self.path) as connection:
+            row = self._row(connection, number)
+            if row.finished is None:
+                raise LogError(f"round {number} is unfinished; finish it first")
+            told = connection.execute("SELECT sound, sound_sha256 FROM rounds WHERE id = ?", (number,)).fetchone()
+            sound = None if told[0] is None else KeptSound(*told)
+            _finish(connection, number, reading, sound, row.finished)
+
     def sound_path(self, name: str) -> Path:
         """Where a kept sound lies."""
         return folder_of(self.path) / name
