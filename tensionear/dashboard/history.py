@@ -19,6 +19,8 @@ from .states import COVERAGE, SIDE_WORDS, VERDICT_WORDS, pair
 
 #: A change of evenness is not shown finer than this, in points of percent.
 FINEST_POINTS = 0.1
+#: So much of a name or note is shown in the list.
+MOST_SIGNS = 60
 CHANGE_WORDS = {"moved": "moved", "perhaps": "perhaps", "still": "no change seen"}
 
 
@@ -47,20 +49,20 @@ def draw_rounds(rows: Sequence[RoundRow], more: int, console: Console) -> None:
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style=palette.quiet)
     table.add_column("round", justify="right")
     table.add_column("when", no_wrap=True)
-    table.add_column("wheel", overflow="fold", ratio=2)
-    table.add_column("verdict")
+    table.add_column("wheel", overflow="fold")
+    table.add_column("verdict", no_wrap=True)
     table.add_column("plucks", justify="right")
     if any(row.note for row in rows):
-        table.add_column("note", overflow="fold", ratio=1)
+        table.add_column("note", overflow="fold")
     styles = {"within": palette.within, "out": palette.out, "undecided": palette.undecided}
     for row in rows:
         cells = [
             Text(str(row.id), style=palette.strong),
             Text(local_time(row.started)),
-            Text(one_line(row.title)),
+            Text(shortened(row.title)),
             Text(row_verdict(row), style=styles.get(row.verdict or "", palette.quiet)),
             Text(str(row.plucks)),
-            Text(one_line(row.note)),
+            Text(shortened(row.note)),
         ]
         table.add_row(*cells[: len(table.columns)])
     console.print(table)
@@ -187,3 +189,9 @@ def signed(value: float | None, standard: float | None) -> tuple[str, str]:
 def one_line(text: str) -> str:
     """What a user wrote, without line breaks and control characters."""
     return "".join(sign if sign.isprintable() else " " for sign in text)
+
+
+def shortened(text: str) -> str:
+    """A user's text on one line of the list; the whole of it is in ``show`` and ``--json``."""
+    line = one_line(text)
+    return line if len(line) <= MOST_SIGNS else f"{line[: MOST_SIGNS - 3]}..."

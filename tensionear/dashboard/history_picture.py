@@ -15,7 +15,7 @@ from .history import local_time, one_line
 from .palette import Palette, palette_for
 from .states import COVERAGE, SIDE_WORDS, pair, with_interval
 
-_WORDS = 44  # columns beside the scale
+_WORDS = 46  # columns beside the scale
 
 
 def draw_trend(trend: Trend, console: Console) -> None:
@@ -59,7 +59,8 @@ def _side(
         numbers, _ = pair(each.mean_n, each.u_mean_n)
         mean = f"{numbers} {units}  " if numbers else ""
         spread = "" if each.spread_percent is None else f"{glyphs.plus_minus} {each.spread_percent:.1f} %"
-        line.append(f"{mean}{spread}", style="not dim")
+        unlike = f"  {point.unlike}" if point.unlike else ""
+        line.append(f"{mean}{spread}{unlike}", style="not dim")
         yield line
 
 
@@ -77,7 +78,8 @@ def trend_lines(trend: Trend) -> Iterator[str]:
             mean = "" if each.mean_n is None else f"mean {with_interval(each.mean_n, each.u_mean_n, trend.units)}, "
             spread = "not read" if each.spread_percent is None else f"spread +/- {each.spread_percent:.1f} %"
             facts.append(f"{SIDE_WORDS.get(side, side)} {mean}{spread}")
-        yield f"Round {point.round}, {local_time(point.started)}: {'; '.join(facts)}."
+        unlike = f" ({point.unlike})" if point.unlike else ""
+        yield f"Round {point.round}, {local_time(point.started)}{unlike}: {'; '.join(facts)}."
     yield from losing_lines(trend)
 
 

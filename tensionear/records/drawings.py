@@ -94,7 +94,8 @@ def _point(lane: Lane, point: Point, x: float, y_of: Callable[[float], float], s
         shapes.append(Stroke(((x, ends[0]), (x, ends[1])), "quiet"))
     shapes += mark(point.state, x, y, size)
     if point.state in ("high", "low"):
-        beside = y + 17 if y < y_of(lane.centre) else y - 9
+        low, room = point.state == "low", y_of(lane.centre)
+        beside = y + 17 if (low and y + 17 < room + HALF + 4) or (not low and y - 9 < room - HALF - 4) else y - 9
         shapes.append(Words(x, beside, f"{point.label} {point.numbers[0]}", 10, "out", "middle", strong=True))
     return shapes
 
@@ -128,8 +129,8 @@ def wheel_drawing(reading: Reading, wheel: Wheel | None, size: float) -> Drawing
             shapes.append(Words(x, y, spoke.label, 10, STATE_ROLES[state], "middle", strong=True))
     shapes.append(Stroke(((middle, middle - rim - 2), (middle, middle - rim + 9)), "ink", 3))
     shapes.append(Words(middle, middle - rim - 8, "valve", 10, "quiet", "middle"))
-    how = "as laced" if laced else "spokes drawn straight: the lacing is not stated"
-    shapes.append(Words(middle, size - 4, f"seen from the right, {how}", 10, "quiet", "middle"))
+    how = "seen from the right, as laced" if laced else "lacing not stated: drawn straight"
+    shapes.append(Words(middle, size - 4, how, 10, "quiet", "middle"))
     return Drawing(size, size, f"The wheel {reading.title}, seen from the right", told_of(reading), tuple(shapes))
 
 

@@ -37,7 +37,9 @@ def trend_drawing(trend: Trend, width: float) -> Drawing:
         told.append(f"{SIDE_WORDS.get(side, side).capitalize()}, {what}: {', '.join(spoken)}.")
         y += _TOP + _LANE + 26
     for place, point in enumerate(trend.points):
-        shapes.append(Words(_x(place, len(trend.points), width), y - 2, point.started[2:10], 9, "quiet", "middle"))
+        shapes.append(
+            Words(_x(place, len(trend.points), width), y - 2, point.unlike or point.started[2:10], 9, "quiet", "middle")
+        )
     return Drawing(width, y + 2, "Mean of each side over the kept rounds", " ".join(told), tuple(shapes))
 
 

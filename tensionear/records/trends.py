@@ -27,6 +27,11 @@ class TrendPoint:
     state: State
     sides: Mapping[str, SideReading]
 
+    @property
+    def unlike(self) -> str:
+        """What makes its level no match for that of a bare wheel; empty if nothing is known to."""
+        return "" if self.state.tyre in (None, "none") else "tyre on"
+
 
 @dataclass(frozen=True, slots=True)
 class Losing:
