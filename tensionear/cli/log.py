@@ -34,6 +34,7 @@ def list_rounds(
     since: Annotated[str | None, typer.Option(metavar="DAY", help="From this day on, such as 2026-03-01.")] = None,
     until: Annotated[str | None, typer.Option(metavar="DAY", help="Up to and with this day.")] = None,
     verdict: Annotated[str | None, typer.Option(help="within, out, undecided, or none.")] = None,
+    note: Annotated[str, typer.Option(metavar="TEXT", help="Part of the note.")] = "",
     limit: Annotated[int, typer.Option(min=1, metavar="N", help="The most rounds shown.")] = 30,
     log: LogFile = None,
     as_json: AsJson = False,
@@ -43,7 +44,7 @@ def list_rounds(
     from tensionear.records.documents import rows_document
     from tensionear.records.log import Log
 
-    search = _search(wheel, since, until, verdict, limit)
+    search = _search(wheel, since, until, verdict, limit, note)
     there = Log(log)
     rows = there.rounds(search)
     if as_json:
@@ -310,7 +311,7 @@ def _confirmed(question: str) -> bool:
     return typer.confirm(question)
 
 
-def _search(wheel: str, since: str | None, until: str | None, verdict: str | None, limit: int | None) -> Search:
+def _search(wheel: str, since: str | None, until: str | None, verdict: str | None, limit: int, note: str) -> Search:
     """The search that the options ask for; UsageError if they make no sense."""
     from datetime import date
 
@@ -327,7 +328,7 @@ def _search(wheel: str, since: str | None, until: str | None, verdict: str | Non
             raise UsageError(f"{name} {day} is no day; give year, month and day, such as 2026-03-01") from None
     if verdict is not None and verdict not in VERDICTS:
         raise UsageError(f"--verdict {verdict} is none; allowed: {', '.join(VERDICTS)}")
-    return Search(wheel, since, until, verdict, limit)
+    return Search(wheel, since, until, verdict, limit, note)
 
 
 def print_lines(lines: Iterable[str]) -> None:

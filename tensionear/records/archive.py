@@ -22,8 +22,9 @@ from tensionear.errors import InputError, LogError
 
 from .database import reading as reads
 from .database import writing
-from .log import Log, dumped, key_of
+from .log import Log, dumped
 from .revive import pluck_from, reading_from
+from .schema import key_of
 from .sounds import drop_sounds, folder_of, sync_folder
 from .values import asked_from
 
@@ -255,8 +256,8 @@ def _unpack(archive: zipfile.ZipFile, name: str, target: Path) -> None:
 
 def insert_rows(connection: sqlite3.Connection, rows: dict[str, Any]) -> int:
     """A round's rows put into a log; its new number."""
-    columns = (*COLUMNS, "title_key")
-    values = (*(rows[column] for column in COLUMNS), key_of(rows["title"]))
+    columns = (*COLUMNS, "title_key", "note_key")
+    values = (*(rows[column] for column in COLUMNS), key_of(rows["title"]), key_of(rows["note"]))
     holes = ", ".join("?" * len(columns))
     made = connection.execute(f"INSERT INTO rounds ({', '.join(columns)}) VALUES ({holes})", values)
     assert made.lastrowid is not None

@@ -9,7 +9,8 @@ from tensionear.reading import Reading, SideReading, Units
 from tensionear.units import in_units
 
 from .changes import Terms, changes_between
-from .log import Log, Search, key_of
+from .log import Log, Search
+from .schema import key_of
 from .values import KeptRound, State
 
 #: The most rounds a trend is drawn of: the latest.
