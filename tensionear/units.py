@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from .errors import UsageError
-from .reading import Finding, Limits, PluckReading, Reading, SideReading, SpokeReading, Units
+from .reading import Limits, PluckReading, Reading, SideReading, SpokeReading, Units
 
 #: Newtons in one of each: standard gravity 9.80665 m/s2 (3rd CGPM, 1901) and the international pound 0.45359237 kg
 #: (agreement of 1959), as in the SI Brochure, 9th edition, and NIST SP 811, appendix B.
@@ -47,7 +47,7 @@ def in_units(reading: Reading, units: Units) -> Reading:
     return replace(
         reading,
         units=units,
-        findings=tuple(Finding(each.code, in_words(each.text, units), each.spokes) for each in reading.findings),
+        findings=tuple(replace(each, text=in_words(each.text, units)) for each in reading.findings),
         warnings=tuple(in_words(text, units) for text in reading.warnings),
         assumptions=tuple(in_words(text, units) for text in reading.assumptions),
         plucks=tuple(_pluck(each, newtons) for each in reading.plucks),

@@ -49,9 +49,8 @@ def draw_rounds(rows: Sequence[RoundRow], more: int, console: Console) -> None:
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style=palette.quiet)
     table.add_column("round", justify="right")
     table.add_column("when", no_wrap=True)
-    table.add_column("wheel", overflow="fold")
+    table.add_column("wheel", overflow="fold", min_width=20)
     table.add_column("verdict", no_wrap=True)
-    table.add_column("plucks", justify="right")
     if any(row.note for row in rows):
         table.add_column("note", overflow="fold")
     styles = {"within": palette.within, "out": palette.out, "undecided": palette.undecided}
@@ -61,7 +60,6 @@ def draw_rounds(rows: Sequence[RoundRow], more: int, console: Console) -> None:
             Text(local_time(row.started)),
             Text(shortened(row.title)),
             Text(row_verdict(row), style=styles.get(row.verdict or "", palette.quiet)),
-            Text(str(row.plucks)),
             Text(shortened(row.note)),
         ]
         table.add_row(*cells[: len(table.columns)])

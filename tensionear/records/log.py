@@ -44,8 +44,8 @@ def usual_log() -> Path:
 class Search:
     """Which rounds are asked for; None and empty ask for all.
 
-    ``wheel`` is part of the wheel's name, ``note`` of the note, whatever their case; ``since`` and ``until`` are days (``2026-11-25``, both counted
-    in, UTC); ``limit`` the most rounds, the latest first.
+    ``wheel`` is part of the wheel's name, ``note`` of the note, whatever their case; ``since`` and ``until`` are days
+    (``2026-11-25``, both counted in, UTC); ``limit`` the most rounds, the latest first.
     """
 
     wheel: str = ""
