@@ -268,18 +268,12 @@ def clipped(text: str, most: int) -> str:
 
 @cache
 def _template() -> Template:
-    """The page's template, with everything escaped that is put into it."""
+    """The page's template. All that is put into it is escaped but our own SVG, whose texts were escaped when it was made."""
     from jinja2 import Environment, PackageLoader, StrictUndefined
-    from markupsafe import Markup
-
-    def drawn(svg: str) -> Markup:
-        """An SVG of ours, whose texts were escaped when it was made."""
-        return Markup(svg)
 
     environment = Environment(
         loader=PackageLoader("tensionear.records", "pages"), autoescape=True, undefined=StrictUndefined,
         trim_blocks=True, lstrip_blocks=True,
     )  # fmt: skip
-    environment.filters["drawn"] = drawn
     found: Any = environment.get_template("card.html")
     return found  # type: ignore[no-any-return]
