@@ -109,8 +109,9 @@ def compare(
         print_json(changes_document(changes, before, after))
         return
     changes = compare_rounds(_shown(one), _shown(two))
-    from tensionear.dashboard.history import change_lines, draw_changes, local_time, one_line
+    from tensionear.dashboard.history import change_lines, draw_changes, local_time, one_line, since_new_line
     from tensionear.dashboard.view import NARROWEST, terminal
+    from tensionear.records.trends import first_round
 
     days = f"round {before} ({local_time(one.row.started)}) to round {after} ({local_time(two.row.started)})"
     title, console = f"{one_line(two.row.title)}: {days}", terminal()
@@ -118,6 +119,10 @@ def compare(
         print_lines(change_lines(changes, title))
     else:
         draw_changes(changes, title, console)
+    first = first_round(there, two)
+    if first is not None and first.row.id != before:
+        since = compare_rounds(_shown(first), _shown(two))
+        print_lines([since_new_line(since, first.row)])
 
 
 def _shown(kept: KeptRound) -> KeptRound:

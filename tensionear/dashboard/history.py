@@ -132,6 +132,17 @@ def side_lines(changes: Changes) -> Iterator[str]:
         yield f"{SIDE_WORDS.get(side, side).capitalize()}: {'; '.join(facts) or 'not read in both rounds'}"
 
 
+def since_new_line(changes: Changes, first: RoundRow) -> str:
+    """What each side has lost or gained since the wheel's first kept round: what new wheels do on their first rides."""
+    facts = []
+    for side, each in changes.sides.items():
+        if each.percent is not None:
+            percent, half = signed(each.percent, each.u_percent)
+            facts.append(f"{SIDE_WORDS.get(side, side)} {percent} +/- {half} %")
+    told = ", ".join(facts) or f"the means cannot be compared ({'; '.join(changes.terms.said) or 'no tensions'})"
+    return f"Since the first kept round ({first.id}, {local_time(first.started)}): {told}."
+
+
 def _side_word(change: SideChange) -> str:
     """What the change of a mean says."""
     assert change.change_n is not None

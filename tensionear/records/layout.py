@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-PAGE_MM, SPARE_MM = 257.0, 14.0
+PAGE_MM, SPARE_MM = 257.0, 28.0
 #: What every card has: title, verdict, limits, facts, sentence; pictures; headings and captions of the table; signature.
 HEAD_MM, PICTURES_MM, TABLE_MM, SIGN_MM = 31.0, 66.0, 20.0, 12.0
 _LINE_MM, _HEADING_MM, _COLUMN_SIGNS = 3.5, 5.0, 62

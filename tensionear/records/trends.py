@@ -77,6 +77,19 @@ def trend_of(log: Log, title: str, until: int | None = None, units: Units = "N")
     return trend_through(title, [each for each in shown if each.reading is not None and each.reading.spokes], units)
 
 
+def first_round(log: Log, kept: KeptRound) -> KeptRound | None:
+    """The earliest finished round of the same wheel with as many spokes, the wheel as new; None if ``kept`` is it."""
+    for row in reversed(log.rounds(Search(wheel=kept.row.title))):
+        if row.finished is None or key_of(row.title) != key_of(kept.row.title) or row.id == kept.row.id:
+            continue
+        first = log.load(row.id)
+        if first.reading is None or kept.reading is None or first.row.started > kept.row.started:
+            continue
+        if len(first.reading.spokes) == len(kept.reading.spokes):
+            return first
+    return None
+
+
 def trend_through(title: str, kept: Sequence[KeptRound], units: Units = "N") -> Trend:
     """The trend through these rounds, the earliest first."""
     points = tuple(

@@ -100,6 +100,14 @@ def test_show_and_compare(log: Log, capsys: pytest.CaptureFixture[str]) -> None:
     assert "no change seen" in said(capsys, "log", "compare", "1", "2")[1]
 
 
+def test_compare_tells_the_loss_since_new(log: Log, capsys: pytest.CaptureFixture[str]) -> None:
+    later = log.save(wheel(dict.fromkeys(range(1, 36, 2), 1000.0)), Asked(), state=State("none"))
+    assert "first kept round" not in said(capsys, "log", "compare", "1", str(later), "--plain")[1]
+    line = said(capsys, "log", "compare", "2", str(later), "--plain")[1].splitlines()[-1]
+    assert line.startswith("Since the first kept round (1, 20")
+    assert line.endswith("right side -8.9 +/- 2.1 %, left side 0.0 +/- 2.2 %.")
+
+
 def test_numbers_are_in_the_units_set(
     log: Log, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:

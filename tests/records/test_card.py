@@ -184,6 +184,28 @@ def test_a_card_prints_to_one_sheet(log: Log, tmp_path: Path, name: str, paper: 
     assert len(re.findall(rb"/Type\s*/Page\b", (tmp_path / "card.pdf").read_bytes())) == 1
 
 
+@needs_chromium
+@pytest.mark.parametrize("name", ["usual", "hostile", "over"])
+def test_nothing_is_cut_off_on_the_sheet(log: Log, tmp_path: Path, name: str) -> None:
+    """The print rules on a screen as wide as a Letter sheet without its margins: all that is at the foot is to be seen."""
+    page = re.sub(r"<meta http-equiv=\"Content-Security-Policy\"[^>]*>", "", page_of(log, name))
+    assert "@media print{" in page
+    sheet = page.replace("@media print{", "@media all{body{width:195mm}").replace(
+        "@media (max-width:45rem)", "@media (max-width:1px)"
+    )
+    probe = (
+        "<script>const e = document.querySelector('.ends'), m = document.querySelector('main');"
+        "document.documentElement.setAttribute('data-probe', [e.scrollHeight - e.clientHeight, "
+        "e.scrollWidth - e.clientWidth, m.scrollHeight - m.clientHeight, "
+        "Math.round(m.offsetHeight * 25.4 / 96)].join(' '))</script></body>"
+    )
+    done = run(tmp_path, sheet.replace("</body>", probe), "--window-size=1000,1400", "--dump-dom")
+    found = re.search(r'data-probe="(\S+) (\S+) (\S+) (\d+)"', done.stdout)
+    assert found
+    assert [int(found[at]) for at in (1, 2, 3)] == [0, 0, 0]
+    assert 150 < int(found[4]) <= 257
+
+
 #: Tells, in the page's own tree, how wide it is and what sticks out; put into a copy of the page without its policy.
 PROBE = """<script>
 const wide = document.documentElement.scrollWidth > window.innerWidth;
