@@ -6,8 +6,10 @@ from typing import Annotated
 
 import typer
 
+from .card import card
 from .demo import demo
 from .describe import describe
+from .log import app as log
 from .plan import plan
 from .read import read
 
@@ -47,3 +49,5 @@ app.command()(demo)
 app.command()(read)
 app.command()(describe)
 app.command()(plan)
+app.command()(card)
+app.add_typer(log, name="log")

@@ -116,6 +116,7 @@ def read_wheel(
         ends={side: fit.ends for side, fit in fits.items()},
         limits=limits,
         assumptions=_assumptions(wheel, bool(fits), unknown),
+        units=wheel.units,
     )
 
 
