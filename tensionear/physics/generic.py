@@ -12,9 +12,9 @@ from functools import lru_cache
 import numpy as np
 
 from tensionear.pitch.lines import Expectation
-from tensionear.pitch.series import series_grid
+from tensionear.pitch.series import LEEWAY_STEP, series_grid
 
-from .expectation import END_SHARES, LOG_TENSION, usual_stretch
+from .expectation import LOG_TENSION, leeway_of, log_ends, usual_stretch
 from .inverse import SpokeModel
 from .modes import mode_table
 from .spoke import Stretch
@@ -22,6 +22,7 @@ from .spoke import Stretch
 _LENGTH_M, _MASS_KG_M, _STIFFNESS_N_M2, _AXIAL_N = 0.270, 0.014, 0.085, 5.0e5
 _SPREAD = 0.45  # standard deviation of ln stiffness between kinds of spoke, at one mass per length
 _VARIANTS = (0.35, 0.5, 0.7, 1.0, 1.4, 2.0, 2.8)  # a step apart, the third partial is still met within 1 %
+_VARIANT_SD = 0.1  # of ln EI about a variant
 _TONE_LOWEST_HZ, _TONE_HIGHEST_HZ, _TONE_STEP = 60.0, 2500.0, 0.004
 _TONE_TENSIONS_N = 40.0 * 1.1 ** np.arange(46)  # of the generic spoke: xi of about 6..50
 _TONE_END_SHARES = np.array([0.02, 0.5, 0.9])
@@ -43,15 +44,11 @@ def generic_model() -> SpokeModel:
 @lru_cache(maxsize=1)
 def expect_any_spoke() -> Expectation:
     """What to listen for in an unknown spoke."""
-    logs = np.concatenate(
-        [
-            table.over_grid(LOG_TENSION, np.log(table.middle_stiffness_n_m * END_SHARES / (1 - END_SHARES)))
-            for table in (mode_table((_stretch(factor),), "flat") for factor in _VARIANTS)
-        ],
-        axis=1,
-    )
+    tables = [mode_table((_stretch(factor),), "flat") for factor in _VARIANTS]
+    logs = np.concatenate([table.over_grid(LOG_TENSION, log_ends(table)) for table in tables], axis=1)
+    leeway = np.concatenate([leeway_of(table, _VARIANT_SD) for table in tables], axis=1)
     stretch = usual_stretch(_AXIAL_N, _LENGTH_M)
-    return Expectation(series_grid(("both", "both"), (logs, logs), LOG_TENSION), stretch)
+    return Expectation(series_grid(("both", "both"), (logs, logs), (leeway, leeway), LOG_TENSION), stretch)
 
 
 @lru_cache(maxsize=1)
@@ -63,6 +60,10 @@ def expect_any_tone() -> Expectation:
     shapes = (beams - beams[:, :, :1]).reshape(-1, beams.shape[2])
     string = np.log(np.arange(1, beams.shape[2] + 1))
     shapes = np.concatenate([string[None], shapes])
+    between = (np.gradient(beams - beams[:, :, :1], axis=0) / 2).reshape(-1, beams.shape[2])
+    leeway = np.concatenate([np.zeros((1, len(string))), between])[None, :, None, :]
     first = np.arange(math.log(_TONE_LOWEST_HZ), math.log(_TONE_HIGHEST_HZ), _TONE_STEP)
     logs = first[:, None, None] + shapes
-    return Expectation(series_grid(("both", "both"), (logs, logs), first), np.full(len(first), _TONE_STRETCH))
+    leeway = np.repeat(leeway, len(first[::LEEWAY_STEP]), axis=0)
+    grid = series_grid(("both", "both"), (logs, logs), (leeway, leeway), first)
+    return Expectation(grid, np.full(len(first), _TONE_STRETCH))

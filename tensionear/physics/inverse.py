@@ -4,7 +4,7 @@ Unknowns: each spoke its ln T and how its ends differ from its fellows'; shared 
 nipple end, how the planes differ, and what is only known within a tolerance (length, density, modulus, section). One spoke
 alone is a group of one. Nothing about the ends is assumed: their prior is flat in ln k over all that wheels show, written as
 a mixture of overlapping Gaussians; each is solved on its own (Gauss-Newton, spokes eliminated by their Schur complement,
-Student-t errors so that a false partial does not drag the rest) and weighs in by its Laplace evidence.
+errors with the tails of Student's t, so that a false partial does not drag the rest) and weighs in by its Laplace evidence.
 
 Tolerances enter exactly, by similarity: with L, EI and mu scaled by e^l, e^e, e^m,
 ln f(T, k) = v(ln T + 2l - e, ln k + l - e) - 2l - m/2 + e/2, where v is the tabled spoke.
@@ -22,10 +22,13 @@ from .modes import HIGHEST_TENSION_N, LOWEST_TENSION_N, MODES, ModeTable
 
 Array = NDArray[np.float64]
 
-_STUDENT = 5.0
+#: Degrees of freedom. A fair partial counts in full but by no more, so that the uncertainty is not understated.
+_STUDENT = 3.0
 _ITERATIONS, _TRIAL_ITERATIONS = 14, 4
 _PRUNE = 14.0
-_LOCALS = 5  # ln T; hub and nipple end of the first plane; hub and nipple end of the second
+_LOCALS = 6  # ln T; hub and nipple end of the first plane; of the second; where lines of both planes lie between them
+#: -1 and 1 are the planes themselves: a line heard alone is often one plane's, and a spoke's are all the same plane's.
+_BETWEEN_SD = 0.7
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +43,7 @@ class EndsPrior:
     highest: float = 250.0
     nodes: int = 5
     plane_sd: float = 0.25
-    spoke_sd: float = 0.20
+    spoke_sd: float = 0.22
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -60,7 +63,7 @@ class SpokeModel:
 class Partials:
     """What was heard of a group: ln f and its standard deviation, shapes (spokes, 3, MODES); sd infinite where not heard.
 
-    The rows are the first plane, the second plane, and lines that belong to both (their mean).
+    The rows are the first plane, the second plane, and lines that may be either's or a blend of both.
     """
 
     log_frequency: Array
@@ -151,7 +154,7 @@ def fit_group(models: tuple[SpokeModel, ...], which: NDArray[np.intp], heard: Pa
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _State:
-    """Values of all parts: locals (parts, spokes, 5), shared (parts, shared), node (parts, 2), cost and step (parts,)."""
+    """Values of all parts: locals (parts, spokes, 6), shared (parts, shared), node (parts, 2), cost and step (parts,)."""
 
     own: Array
     shared: Array
@@ -193,7 +196,7 @@ class _Problem:
         self.node_sd = 0.55 * span / prior.nodes
         self.nodes = np.array([(hub, nipple) for hub in centres for nipple in centres])
         self.shared_sd = np.concatenate([[self.node_sd] * 2, [prior.plane_sd] * 4, np.ones(sources)])
-        self.own_sd = np.array([3.0, *[prior.spoke_sd] * 4])
+        self.own_sd = np.array([3.0, *[prior.spoke_sd] * 4, _BETWEEN_SD])
         self.lowest, self.highest = math.log(LOWEST_TENSION_N * 1.02), math.log(HIGHEST_TENSION_N * 0.98)
 
     def start(self) -> _State:
@@ -209,7 +212,7 @@ class _Problem:
         """One Gauss-Newton step of every part, halved for those whose cost would rise."""
         normal = self._normal(state)
         step_own, step_shared, *_ = _solve(normal)
-        limit = np.array([0.4, *[1.0] * 4])
+        limit = np.array([0.4, *[1.0] * 5])
         step_own = np.clip(step_own, -limit, limit) * state.step[:, None, None]
         step_shared = np.clip(step_shared, -1.5, 1.5) * state.step[:, None]
         own, shared = state.own + step_own, state.shared + step_shared
@@ -263,7 +266,7 @@ class _Problem:
         )
 
     def _predict(self, state: _State) -> tuple[Array, Array, Array]:
-        """ln f (parts, spokes, 3, MODES) and its slopes by locals (.., 5) and shared (.., shared)."""
+        """ln f (parts, spokes, 3, MODES) and its slopes by locals (.., 6) and shared (.., shared)."""
         parts, spokes = state.own.shape[:2]
         value = np.empty((parts, spokes, 3, MODES))
         by_own = np.zeros((parts, spokes, 3, MODES, _LOCALS))
@@ -299,8 +302,13 @@ class _Problem:
                     + by_stiffness[..., None] * tolerance[:, 2 + plane]
                 )
                 by_own[:, members, plane], by_shared[:, members, plane] = own, shared
-        for whole in (value, by_own, by_shared):
-            whole[:, :, 2] = (whole[:, :, 0] + whole[:, :, 1]) / 2
+        between = state.own[:, :, 5, None]
+        apart = (value[:, :, 0] - value[:, :, 1]) / 2
+        value[:, :, 2] = (value[:, :, 0] + value[:, :, 1]) / 2 + between * apart
+        for slopes in (by_own, by_shared):
+            first, second = slopes[:, :, 0], slopes[:, :, 1]
+            slopes[:, :, 2] = (first + second) / 2 + between[..., None] * (first - second) / 2
+        by_own[:, :, 2, :, 5] = apart
         return value, by_own, by_shared
 
     def _normal(self, state: _State) -> _Normal:
@@ -308,14 +316,14 @@ class _Problem:
         parts, spokes = state.own.shape[:2]
         residual = (self.data - value) * self.inverse_sd
         squared = residual**2
-        data_cost = (_STUDENT + 1) * np.log1p(squared / _STUDENT) * self.used
+        data_cost = _STUDENT * np.log1p(squared / _STUDENT) * self.used
         pull_own = state.own / self.own_sd
         pull_own[:, :, 0] = 0.0
         middle = np.zeros_like(state.shared)
         middle[:, :2] = state.node
         pull_shared = (state.shared - middle) / self.shared_sd
         cost = data_cost.sum(axis=(1, 2, 3)) + (pull_own**2).sum(axis=(1, 2)) + (pull_shared**2).sum(axis=1)
-        robust = (_STUDENT + 1) / (_STUDENT + squared) * self.inverse_sd**2
+        robust = self.inverse_sd**2 / (1 + squared / _STUDENT)
         weight = robust.reshape(parts, spokes, -1)
         error = (self.data - value).reshape(parts, spokes, -1)
         own_rows = by_own.reshape(parts, spokes, -1, _LOCALS)

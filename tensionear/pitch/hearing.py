@@ -10,20 +10,26 @@ from dataclasses import replace
 
 import numpy as np
 
+from .consistency import belonging
+from .gliding import decay_law, first_stretch, starting_decay
 from .lines import GONE_DB, SAME_LINE_HZ, Expectation, Heard, Line, Ringing, with_twins
 from .naming import Named, clusters_of, name_peaks
-from .pairs import sole_named, with_pairs
-from .ringfit import Components, Glide, RingFit, Standing, bands_of, fit_ring
+from .pairs import with_more
+from .ringfit import Bands, Components, Glide, RingFit, Standing, bands_of, fit_ring, growth_after, growth_of
 from .series import find_series, rank, scan
 from .spectrum import Array, Peaks, ring_peaks
 
 SKIP_S = 0.025
 _LONG_S, _SHORT_S = 0.45, 0.09
-_OLD_REACH_HZ, _COLLINEAR_HZ = 90.0, 1.5
+_KNOWN_HZ, _KNOWN_DB = 2.5, 10.0
+_OLD_REACH_HZ, _MOST_OLD = 80.0, 4
+HIGHER_SHARE = 2 / 3  # of the stretch, felt by all but the first mode that makes it
+_STRETCH_MEAN, _STRETCH_SD, _SAME_STRETCH = 0.5, 1.5, 0.02  # of a usual pluck's
 _GLIDE_SHARE = 0.15  # of the stretch: how well its course is known
 _ROOM, _ROOM_S, _ROOM_MOST = 0.45, 0.05, 2.0
 _UNRESOLVED = 1.0e-4
 _SHORTEST_RING_S = 0.06
+_FIRST_LOOK = 5  # iterations: it only has to find which way to go
 _WORST, _SHORTEST_DECAY_S = 0.004, 0.02
 _PEAK_U = 0.002  # of f: how well a spectral peak alone tells a frequency among others
 
@@ -65,24 +71,36 @@ def hear(ring: Array, rate_hz: float, expected: Expectation, seen: Heard, old: S
     if not seen.candidates or len(ring) < _SHORTEST_RING_S * rate_hz:
         return seen
     series = find_series(seen.peaks, expected.grid, seen.candidates[0])
-    named = name_peaks(seen.peaks, series, expected.grid)
+    named = _without_known(name_peaks(seen.peaks, series, expected.grid), old, seen.start_s)
     clusters = clusters_of(named)
     if not clusters:
         return seen
-    start = _starting(clusters)
     centre = np.array([np.mean([peak.frequency_hz for peak in cluster]) for cluster in clusters])
     bands = bands_of(ring, rate_hz, SKIP_S, centre)
-    share = np.array([1.0 if any(peak.mode == 1 for peak in cluster) else 2 / 3 for cluster in clusters])
+    start = _starting(clusters, bands)
+    share = _shares(clusters, start)
     standing = _standing(centre, old, seen.start_s)
     usual = float(expected.stretch[seen.candidates[0].state_index])
-    fit = fit_ring(bands, start, standing, share, Glide(usual / 2, usual, (3.0,), (1.0,)))
-    glide = Glide(usual / 2, usual, *_first_mode_decay(clusters, fit))
-    start = Components(fit.frequency_hz, fit.decay_rate, fit.used)
-    if expected.grid.alike:
-        fit = with_pairs(bands, fit, standing, share, glide, clusters)
-    else:
-        fit = fit_ring(bands, start, standing, share, glide)
-    return replace(seen, lines=_lines(fit, clusters), stretch=fit.stretch)
+    first = start.decay_rate[(share >= 1) & start.used]
+    glide = Glide(usual * _STRETCH_MEAN, usual * _STRETCH_SD, 0.0, growth_of(bands.time_s, first, np.ones(len(first))))
+    starts = (first_stretch(bands, start, share, glide, usual), (glide.mean, start))
+    fits = [fit_ring(bands, begin, standing, share, replace(glide, start=at), _FIRST_LOOK) for at, begin in starts]
+    if abs(fits[0].stretch - fits[1].stretch) < _SAME_STRETCH * usual:
+        fits = [min(fits, key=lambda each: each.cost)]
+    fit = min((_completed(bands, each, standing, share, glide, clusters) for each in fits), key=lambda each: each.cost)
+    fitted = _lines(fit)
+    lines = belonging(fitted, _fresh(fitted, old, seen.start_s), series, expected.grid)
+    lines = with_twins(lines + _lost_first_modes(lines, clusters))
+    return replace(seen, lines=tuple(lines), stretch=fit.stretch)
+
+
+def _completed(
+    bands: Bands, fit: RingFit, standing: Standing, share: Array, glide: Glide, clusters: list[list[Named]]
+) -> RingFit:
+    """Fitted again with what the named lines teach of decay and glide, and with the lines that they leave over."""
+    decays = decay_law(fit.frequency_hz, fit.decay_rate, np.where(share > 0, np.sqrt(np.abs(fit.amplitude)), 0.0))
+    course = replace(glide, start=fit.stretch, growth=growth_after(bands, fit, share))
+    return with_more(bands, fit, decays, standing, share, course, clusters)
 
 
 def without_old(peaks: Peaks, old: Sequence[Ringing], onset_s: float) -> Peaks:
@@ -98,64 +116,83 @@ def without_old(peaks: Peaks, old: Sequence[Ringing], onset_s: float) -> Peaks:
     return Peaks(peaks.frequency_hz, height, peaks.level_db)
 
 
-def _starting(clusters: list[list[Named]]) -> Components:
+def _without_known(named: list[Named], old: Sequence[Ringing], onset_s: float) -> list[Named]:
+    """Less the strangers that are old lines ringing on, which the fit has anyway."""
+    known = [(line.frequency_hz, line.level_at(onset_s)) for line in old]
+    return [
+        peak
+        for peak in named
+        if peak.mode is not None
+        or all(abs(peak.frequency_hz - hz) > _KNOWN_HZ or level < peak.level_db - _KNOWN_DB for hz, level in known)
+    ]
+
+
+def _starting(clusters: list[list[Named]], bands: Bands) -> Components:
     widest = max(len(cluster) for cluster in clusters)
     frequency, used = np.zeros((len(clusters), widest)), np.zeros((len(clusters), widest), bool)
     for row, cluster in enumerate(clusters):
         frequency[row] = cluster[0].frequency_hz
         frequency[row, : len(cluster)] = [line.frequency_hz for line in cluster]
         used[row, : len(cluster)] = True
-    return Components(frequency, 2.0 + 4.0 * (frequency / 1000) ** 0.8, used)
+    decay = starting_decay(bands, bands.centre_hz)
+    return Components(frequency, np.repeat(decay[:, None], widest, axis=1), used)
+
+
+def _shares(clusters: list[list[Named]], start: Components) -> Array:
+    """How much of the stretch each component feels: a first mode of the main plane all, others two thirds, strangers none."""
+    share = np.zeros(start.used.shape)
+    for row, cluster in enumerate(clusters):
+        for at, peak in enumerate(cluster):
+            if peak.mode is not None:
+                share[row, at] = 1.0 if peak.mode == 1 and peak.plane == 0 else HIGHER_SHARE
+    return share
 
 
 def _standing(centre: Array, old: Sequence[Ringing], onset_s: float) -> Standing:
-    """Old lines near each band, as columns of known frequency and decay."""
+    """The loudest old lines near each band, with what they are foretold to be."""
     loud = [line for line in old if line.level_at(onset_s) > GONE_DB + max(o.level_at(onset_s) for o in old)]
-    rows = [[line for line in loud if _COLLINEAR_HZ < abs(line.frequency_hz - f) < _OLD_REACH_HZ][:3] for f in centre]
-    widest = max((len(row) for row in rows), default=0)
-    frequency, decay = np.zeros((len(centre), widest)), np.ones((len(centre), widest))
-    used = np.zeros((len(centre), widest), bool)
+    loud = sorted(loud, key=lambda line: -line.level_at(onset_s))
+    rows = [[line for line in loud if abs(line.frequency_hz - f) < _OLD_REACH_HZ][:_MOST_OLD] for f in centre]
+    shape = len(centre), max((len(row) for row in rows), default=0)
+    frequency, decay, sd = np.zeros(shape), np.ones(shape), np.ones(shape)
+    wave, used = np.zeros(shape, complex), np.zeros(shape, bool)
     for at, row in enumerate(rows):
-        frequency[at, : len(row)] = [line.frequency_hz for line in row]
-        decay[at, : len(row)] = [line.decay_rate for line in row]
-        used[at, : len(row)] = True
-    return Standing(frequency, decay, used)
+        for place, line in enumerate(row):
+            frequency[at, place], decay[at, place], used[at, place] = line.frequency_hz, line.decay_rate, True
+            wave[at, place], sd[at, place] = line.wave_at(onset_s)
+    return Standing(frequency, decay, wave, sd, used)
 
 
-def _first_mode_decay(clusters: list[list[Named]], fit: RingFit) -> tuple[tuple[float, ...], tuple[float, ...]]:
-    """Decay rates of the first modes and their shares of the power at the pluck."""
-    found = [
-        (float(np.clip(fit.decay_rate[row, at], 0.5, 20.0)), float(abs(fit.amplitude[row, at]) ** 2))
-        for row, cluster in enumerate(clusters)
-        for at, line in enumerate(cluster)
-        if line.mode == 1 and 1 / fit.decay_rate[row, at] > _SHORTEST_DECAY_S
-    ]
-    if not found:
-        return (3.0,), (1.0,)
-    total = sum(power for _, power in found) + 1e-30
-    return tuple(rate for rate, _ in found), tuple(power / total for _, power in found)
-
-
-def _lines(fit: RingFit, clusters: list[list[Named]]) -> tuple[Line, ...]:
-    """The fitted components under their names; an extra component of a band is the twin of its one named line."""
+def _lines(fit: RingFit) -> list[Line]:
+    """The fitted components, not yet named."""
     found = []
-    for row, cluster in enumerate(clusters):
+    for row in range(len(fit.used)):
         for at in np.flatnonzero(fit.used[row]):
-            name = cluster[at] if at < len(cluster) else cluster[sole_named(cluster) or 0]
             rate, frequency = float(fit.decay_rate[row, at]), float(fit.frequency_hz[row, at])
             room = _ROOM * rate / (2 * np.pi) * min(_ROOM_S * rate, _ROOM_MOST)
             course = _GLIDE_SHARE * fit.stretch * frequency
             u = float(np.sqrt(fit.sd_hz[row, at] ** 2 + room**2 + (_UNRESOLVED * frequency) ** 2 + course**2))
             level = 20 * np.log10(abs(fit.amplitude[row, at]) + 1e-12)
             if u < _WORST * frequency and 1 / rate > _SHORTEST_DECAY_S:
-                found.append(Line(frequency, u, rate, float(level), name.plane, name.mode, False))
-    return tuple(with_twins(found + _lost_first_modes(found, clusters)))
+                phase = float(np.angle(fit.amplitude[row, at])) + 2 * np.pi * frequency * float(fit.glided_s[row, at])
+                found.append(Line(frequency, u, rate, float(level), None, None, False, phase))
+    return found
+
+
+def _fresh(lines: list[Line], old: Sequence[Ringing], onset_s: float) -> Array:
+    """Share of the power of each line (lines,) that no old line accounts for."""
+    share = np.ones(len(lines))
+    for at, line in enumerate(lines):
+        near = [each for each in old if abs(each.frequency_hz - line.frequency_hz) < _KNOWN_HZ]
+        share[at] -= min(sum(10 ** ((each.level_at(onset_s) - line.level_db) / 10) for each in near), 1.0)
+    return share
 
 
 def _lost_first_modes(found: list[Line], clusters: list[list[Named]]) -> list[Line]:
-    """A first mode whose fit failed is kept as the peak it was, for what that is worth."""
-    have = {(line.plane, line.mode) for line in found}
-    lost = [peak for cluster in clusters for peak in cluster if peak.mode == 1 and (peak.plane, 1) not in have]
+    """A first mode of the main plane whose fit failed is kept as the peak it was, for what that is worth."""
+    if any(line.plane == 0 and line.mode == 1 for line in found):
+        return []
+    lost = [peak for cluster in clusters for peak in cluster if peak.mode == 1 and peak.plane == 0]
     return [
         Line(peak.frequency_hz, _PEAK_U * peak.frequency_hz, 4.0, peak.level_db, peak.plane, 1, False) for peak in lost
     ]

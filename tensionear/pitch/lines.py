@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import cmath
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -12,6 +14,7 @@ from .spectrum import Array, Peaks
 
 #: Old lines this close are the same line; those so far below the loudest are gone.
 SAME_LINE_HZ, GONE_DB = 5.0, -45.0
+_FORETOLD = 0.4  # of its size: how well the sound of an old line is known at the best
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,7 +22,8 @@ class Line:
     """One partial of a ring.
 
     ``plane`` is an index into the grid's planes and ``mode`` counts from 1; both None where the line fits no partial of the
-    spoke. ``level_db`` is the amplitude at the pluck re full scale; ``twin`` marks the weaker of two lines of one mode.
+    spoke. ``level_db`` is the amplitude at the pluck re full scale; ``twin`` marks the weaker of two lines of one mode;
+    ``phase_rad``, None if unknown, is what the phase at the pluck would be had the line never glided.
     """
 
     frequency_hz: float
@@ -29,6 +33,7 @@ class Line:
     plane: int | None
     mode: int | None
     twin: bool
+    phase_rad: float | None = None
 
     @property
     def energy_db(self) -> float:
@@ -54,16 +59,32 @@ class Heard:
 
 @dataclass(frozen=True, slots=True)
 class Ringing:
-    """A line that was ringing at ``time_s`` with this level; where it still is when the next pluck comes can be foretold."""
+    """A line that was ringing at ``time_s`` with this level; where it still is when the next pluck comes can be foretold.
+
+    With its phase then, and how well its frequency is known, its sound itself can; ``phase_rad`` None if not.
+    """
 
     frequency_hz: float
     decay_rate: float
     level_db: float
     time_s: float
+    phase_rad: float | None = None
+    u_frequency_hz: float = 0.0
 
     def level_at(self, time_s: float) -> float:
         """Level in dB at a later time."""
         return self.level_db - 8.686 * self.decay_rate * (time_s - self.time_s)
+
+    def wave_at(self, time_s: float) -> tuple[complex, float]:
+        """Complex amplitude at a later time, and its standard deviation."""
+        size = 10 ** (self.level_at(time_s) / 20)
+        if self.phase_rad is None:
+            return 0.0, size
+        later_s = time_s - self.time_s
+        turned = cmath.exp(1j * (self.phase_rad + 2 * math.pi * self.frequency_hz * later_s))
+        blur = 0.5 * 2 * math.pi * self.u_frequency_hz * later_s
+        kept = math.exp(-0.5 * blur**2)
+        return size * kept * turned, size * math.hypot(_FORETOLD, min(blur, 1.0))
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +97,10 @@ class Expectation:
 
 def ringing_after(heard: Heard, onset_s: float, old: Sequence[Ringing]) -> tuple[Ringing, ...]:
     """What may still ring when the next pluck comes: the lines of this one, and those before it that are not yet gone."""
-    new = tuple(Ringing(line.frequency_hz, line.decay_rate, line.level_db, onset_s) for line in heard.lines)
+    new = tuple(
+        Ringing(line.frequency_hz, line.decay_rate, line.level_db, onset_s, line.phase_rad, line.u_frequency_hz)
+        for line in heard.lines
+    )
     if not new:
         return tuple(old)
     loudest = max(line.level_db for line in new)

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
-from .lines import Heard, with_twins
 from .series import Found, SeriesGrid, tolerance_of
 from .spectrum import Array, Peaks
 
@@ -17,7 +16,6 @@ _MOST_COMPONENTS, _MOST_LINES = 3, 26
 #: The planes of a round spoke lie at most this far apart, relative to the frequency.
 WIDEST_PAIR = 0.013
 _TWIN_DB = 18.0
-_RENAME_REACH, _RENAME_WIDTH, _RENAME_DB = 0.006, 0.0015, 8.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,31 +104,3 @@ def clusters_of(named: list[Named]) -> list[list[Named]]:
         if any(line.plane is not None for line in ranked):
             kept.append(sorted(ranked, key=lambda line: line.frequency_hz))
     return kept
-
-
-def renamed(heard: Heard, log_frequency: Array, alike: bool) -> Heard:
-    """The same ring with its lines named anew, now that more is known of the spoke than one ring tells.
-
-    Parameters
-    ----------
-    heard : Heard
-    log_frequency : ndarray, shape (2, modes)
-        ln f of the partials of both planes as the whole side makes them expected.
-    alike : bool
-        Whether the planes share a name (round spokes).
-    """
-    logs = np.log([line.frequency_hz for line in heard.lines])
-    energy = np.array([line.energy_db for line in heard.lines])
-    away = np.abs(logs[:, None, None] - log_frequency)
-    cost = away / _RENAME_WIDTH - (energy - energy.max(initial=-300.0))[:, None, None] / _RENAME_DB
-    cost = np.where(away < _RENAME_REACH, cost, np.inf)
-    names: dict[int, tuple[int, int]] = {}
-    while np.isfinite(cost).any():
-        line, plane, mode = (int(at) for at in np.unravel_index(int(np.argmin(cost)), cost.shape))
-        names[line] = (0 if alike else plane, mode + 1)
-        cost[line], cost[:, plane, mode] = np.inf, np.inf
-    lines = [
-        replace(line, plane=names.get(at, (None, None))[0], mode=names.get(at, (None, None))[1], twin=False)
-        for at, line in enumerate(heard.lines)
-    ]
-    return replace(heard, lines=tuple(with_twins(lines)))

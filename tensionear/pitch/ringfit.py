@@ -25,10 +25,14 @@ Mask = NDArray[np.bool_]
 FILTER_S = 0.0267
 STEP_S = 0.0053
 _CORRELATED = 1.6  # overlapping filters make the samples dependent: sigma from independent ones is too small by this
-_ITERATIONS = 9
 _SETTLED = 0.02  # rad/s, and of ln a: smaller steps change nothing
 _SHORTEST_DECAY_S, _LONGEST_DECAY_S = 0.008, 8.0
-_DECAY_SD = 0.8  # of ln a about its starting value: real partials of one spoke follow a common law that closely
+_BELOW_ZERO = 0.1  # of the prior's sd, for a stretch below zero
+_LAG, _MOST_ALIKE = 6, 0.9  # samples; what a residual's likeness is taken for at most
+_NOISE = 0.003  # of a band's power is taken for noise where old lines are weighed
+_TOLERATED = 3.0  # a cost this much higher is still a step forward
+_USUAL_RATE, _GLIDE_RATES = 3.0, (0.4, 20.0)  # 1/s
+_DECAY_SD = 0.5  # of ln a about its starting value: real partials of one spoke follow a common law that closely
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -51,38 +55,39 @@ class Components:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Standing:
-    """What rings on from before, shapes (bands, lines): known frequency and decay, free amplitude. May hold no lines."""
+    """What rings on from before, shapes (bands, lines): known frequency and decay; amplitude at the pluck as far as foretold,
+    ``wave``, with its standard deviation ``sd``. May hold no lines."""
 
     frequency_hz: Array
     decay_rate: Array
+    wave: Complex
+    sd: Array
     used: Mask
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Glide:
-    """Prior of the stretch: mean and standard deviation of D (relative frequency), and how it dies.
+    """Prior of the stretch, mean and standard deviation of D (relative frequency), where the fit starts, and its course.
 
-    The square of the swing is the sum of what the first modes hold: ``shares`` (adding to 1) that decay with ``rates`` (1/s).
+    ``growth`` (times,) is G(t).
     """
 
     mean: float
     sd: float
-    rates: tuple[float, ...]
-    shares: tuple[float, ...]
+    start: float
+    growth: Array
 
-    def growth(self, time_s: Array) -> Array:
-        """G(t): the stretch summed up from the pluck to this time, in seconds, for D = 1."""
-        parts = (
-            share * (1 - np.exp(-2 * rate * time_s)) / (2 * rate)
-            for rate, share in zip(self.rates, self.shares, strict=True)
-        )
-        return np.asarray(sum(parts))
+    def prior(self, stretch: float) -> tuple[float, float]:
+        """Mean and standard deviation of the prior there: a stretch below zero cannot be."""
+        return (self.mean, self.sd) if stretch >= 0 else (0.0, _BELOW_ZERO * self.sd)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class RingFit:
     """Result, shapes (bands, components): frequencies at vanishing swing, their standard deviations by noise alone,
-    decay rates, amplitudes at the pluck; ``residual`` and ``power`` (bands,) are mean squares; ``stretch`` is D.
+    decay rates, amplitudes at the pluck; ``residual`` and ``power`` (bands,) are mean squares; ``stretch`` is D;
+    ``glided_s`` is how far, in time of the phase, each component has glided by the end of the ring; ``cost`` is minus twice
+    the log posterior but for a constant.
     """
 
     frequency_hz: Array
@@ -93,7 +98,9 @@ class RingFit:
     power: Array
     stretch: float
     sd_stretch: float
+    glided_s: Array
     used: Mask
+    cost: float
 
 
 def bands_of(ring: Array, rate_hz: float, start_s: float, centre_hz: Array) -> Bands:
@@ -111,7 +118,9 @@ def bands_of(ring: Array, rate_hz: float, start_s: float, centre_hz: Array) -> B
     return Bands(samples, centre_hz, time_s)
 
 
-def fit_ring(bands: Bands, start: Components, standing: Standing, share: Array, glide: Glide) -> RingFit:
+def fit_ring(
+    bands: Bands, start: Components, standing: Standing, share: Array, glide: Glide, iterations: int = 9
+) -> RingFit:
     """Fit all bands together.
 
     Parameters
@@ -119,124 +128,172 @@ def fit_ring(bands: Bands, start: Components, standing: Standing, share: Array, 
     bands : Bands
     start : Components
     standing : Standing
-    share : ndarray, shape (bands,)
-        1 for a band of first modes, 2/3 for others.
+    share : ndarray, shape (bands, components)
+        Of the stretch, that each component feels: 1 for a first mode, 2/3 for others, 0 for what rings along.
     glide : Glide
+    iterations : int
+        At most.
     """
-    time, centre = bands.time_s, bands.centre_hz[:, None]
-    growth = glide.growth(time)
-    used = start.used
-    omega = 2 * np.pi * (start.frequency_hz - centre)
-    log_decay = np.log(start.decay_rate)
-    stretch = glide.mean
-    old = _old_columns(bands, standing)
-    state = _Linear(bands, omega, log_decay, stretch, growth, share, used, old)
-    cost = _cost(state, start, log_decay)
-    damping = np.full(len(centre), 0.01)
-    low, high = np.log(1 / _LONGEST_DECAY_S), np.log(1 / _SHORTEST_DECAY_S)
-    for _ in range(_ITERATIONS):
-        pull = (np.log(start.decay_rate) - log_decay) / _DECAY_SD**2
-        step_omega, step_decay, step_stretch, _, _ = _step(state, glide, stretch, damping, pull)
-        new_omega = omega + np.clip(step_omega, -8.0, 8.0)
-        new_decay = np.clip(log_decay + np.clip(step_decay, -0.8, 0.8), low, high)
-        stretch = stretch + float(np.clip(step_stretch, -glide.sd, glide.sd))
-        tried = _Linear(bands, new_omega, new_decay, stretch, growth, share, used, old)
-        new_cost = _cost(tried, start, new_decay)
-        worse = new_cost > cost + 3.0
-        omega = np.where(worse[:, None], omega, new_omega)
-        log_decay = np.where(worse[:, None], log_decay, new_decay)
-        damping = np.where(worse, np.maximum(damping * 10, 0.3), damping * 0.3)
-        state = _Linear(bands, omega, log_decay, stretch, growth, share, used, old) if worse.any() else tried
-        cost = _cost(state, start, log_decay) if worse.any() else new_cost
-        if max(_largest(step_omega, worse), _largest(step_decay, worse)) < _SETTLED:
+    problem = _problem(bands, start, standing, share, glide)
+    centre = bands.centre_hz[:, None]
+    here = problem.at(2 * np.pi * (start.frequency_hz - centre), np.log(start.decay_rate), glide.start)
+    damping, held = np.full(len(centre), 0.01), 0.0
+    for _ in range(iterations):
+        step = _step(here, problem, damping, held)
+        there = problem.moved(here, step, np.ones(len(centre), bool))
+        better = there.cost < here.cost + _TOLERATED
+        if not better.all():
+            there = problem.moved(here, step, better)
+        damping = np.where(better, damping * 0.3, np.maximum(damping * 10, 0.3))
+        if there.total < here.total + _TOLERATED:
+            here, held = there, held * 0.3
+        else:
+            damping, held = np.maximum(damping * 10, 0.3), max(held * 10, 1.0)
+            continue
+        if better.all() and max(np.max(np.abs(step.omega)), np.max(np.abs(step.log_decay))) < _SETTLED:
             break
-    damping = np.zeros(len(centre))
-    _, _, _, sd_omega, sd_stretch = _step(state, glide, stretch, damping, np.zeros_like(omega))
+    last = _step(here, problem, np.zeros(len(centre)), 0.0)
+    used = start.used
     return RingFit(
-        np.where(used, centre + omega / (2 * np.pi), 0.0),
-        np.where(used, _CORRELATED * sd_omega / (2 * np.pi), 0.0),
-        np.exp(log_decay),
-        np.where(used, state.amplitude, 0),
-        state.variance,
+        np.where(used, centre + here.omega / (2 * np.pi), 0.0),
+        np.where(used, _CORRELATED * _structure(here.residual)[:, None] * last.sd_omega / (2 * np.pi), 0.0),
+        np.exp(here.log_decay),
+        np.where(used, here.amplitude, 0),
+        here.variance,
         np.mean(np.abs(bands.samples) ** 2, axis=1),
-        stretch,
-        sd_stretch,
+        here.stretch,
+        last.sd_stretch,
+        here.stretch * share * glide.growth[-1],
         used,
+        here.total,
     )
 
 
-def _largest(step: Array, worse: Mask) -> float:
-    """The largest step of the bands that took one; infinite while one of them did not."""
-    return np.inf if worse.any() else float(np.max(np.abs(step), initial=0.0))
+def _structure(residual: Complex) -> Array:
+    """By how much a residual that is no noise widens the standard deviations, shape (bands,): an unfound line is like itself
+    a filter's length later."""
+    if residual.shape[1] < 3 * _LAG:
+        return np.ones(len(residual))
+    power = np.sum(np.abs(residual) ** 2, axis=1) + 1e-30
+    alike = np.abs(np.sum(residual[:, _LAG:] * residual[:, :-_LAG].conj(), axis=1)) / power
+    alike = np.minimum(alike, _MOST_ALIKE)
+    return np.asarray(np.sqrt((1 + alike) / (1 - alike)))
 
 
-def _cost(state: _Linear, start: Components, log_decay: Array) -> Array:
-    """Minus twice the log posterior of each band, but for a constant."""
-    decay = np.sum(((log_decay - np.log(start.decay_rate)) / _DECAY_SD) ** 2 * start.used, axis=1)
-    return np.asarray(np.log(state.variance) * 2 * len(state.time) / _CORRELATED**2 + decay)
+def growth_of(time_s: Array, rates: Array, weights: Array) -> Array:
+    """G(t): the stretch summed up from the pluck to each time, in seconds, for D = 1.
+
+    It dies with the square of the swing, the sum of what the first modes hold: ``weights`` that decay with ``rates`` (1/s).
+    """
+    rates = np.clip(rates, *_GLIDE_RATES) if len(rates) else np.array([_USUAL_RATE])
+    weights = weights + 1e-30 if len(weights) else np.ones(1)
+    parts = (1 - np.exp(-2 * rates[:, None] * time_s)) / (2 * rates[:, None])
+    return np.asarray(weights @ parts / weights.sum())
+
+
+def growth_after(bands: Bands, fit: RingFit, share: Array) -> Array:
+    """G(t) as the fitted first modes (those of share 1) make it."""
+    first = (share >= 1) & fit.used
+    rates = fit.decay_rate[first]
+    return growth_of(bands.time_s, rates, np.abs(fit.amplitude[first]) ** 2 * np.exp(-2 * rates * bands.time_s[0]))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Problem:
+    """All that stays the same through a fit."""
+
+    bands: Bands
+    start: Components
+    share: Array
+    old: Complex
+    foretold: Complex
+    ridge: Array
+    glide: Glide
+
+    def at(self, omega: Array, log_decay: Array, stretch: float) -> _Linear:
+        """The model there."""
+        return _Linear(self, omega, log_decay, stretch)
+
+    def moved(self, here: _Linear, step: _Step, which: Mask) -> _Linear:
+        """The model a step further, these bands only; the stretch, common to all, moves in any case."""
+        low, high = np.log(1 / _LONGEST_DECAY_S), np.log(1 / _SHORTEST_DECAY_S)
+        omega = here.omega + np.clip(step.omega, -8.0, 8.0) * which[:, None]
+        decay = np.clip(here.log_decay + np.clip(step.log_decay, -0.8, 0.8) * which[:, None], low, high)
+        stretch = here.stretch + float(np.clip(step.stretch, -self.glide.sd, self.glide.sd))
+        return self.at(omega, decay, stretch)
 
 
 def residual_of(bands: Bands, fit: RingFit, standing: Standing, share: Array, glide: Glide) -> Complex:
     """What the fit leaves, shape (bands, times)."""
-    growth = glide.growth(bands.time_s)
+    start = Components(fit.frequency_hz, fit.decay_rate, fit.used)
+    problem = _problem(bands, start, standing, share, glide)
     omega = 2 * np.pi * (fit.frequency_hz - bands.centre_hz[:, None])
-    old = _old_columns(bands, standing)
-    state = _Linear(bands, omega, np.log(fit.decay_rate), fit.stretch, growth, share, fit.used, old)
-    return np.asarray(state.residual)
+    return np.asarray(problem.at(omega, np.log(fit.decay_rate), fit.stretch).residual)
 
 
 class _Linear:
-    """The model at one set of non-linear values: columns, the linear amplitudes, what is left, and the slopes."""
+    """The model at one set of non-linear values: columns, the linear amplitudes, what is left, and the cost.
 
-    def __init__(
-        self,
-        bands: Bands,
-        omega: Array,
-        log_decay: Array,
-        stretch: float,
-        growth: Array,
-        share: Array,
-        used: Mask,
-        old: Complex,
-    ) -> None:
+    ``cost`` (bands,) is minus twice the log posterior of each band but for a constant; ``total`` has the stretch's prior too.
+    """
+
+    def __init__(self, problem: _Problem, omega: Array, log_decay: Array, stretch: float) -> None:
+        bands, used = problem.bands, problem.start.used
         time = bands.time_s
+        self.omega, self.log_decay, self.stretch = omega, log_decay, stretch
         self.time, self.used, self.decay = time, used, np.exp(log_decay)
         frequency = bands.centre_hz[:, None] + omega / (2 * np.pi)
-        self.by_stretch = 2 * np.pi * frequency[:, :, None] * share[:, None, None] * growth
+        self.by_stretch = 2 * np.pi * (frequency * problem.share)[:, :, None] * problem.glide.growth
         phase = omega[:, :, None] * time + stretch * self.by_stretch
         self.column = np.exp(-self.decay[:, :, None] * time + 1j * phase) * used[:, :, None]
-        self.columns = np.concatenate([self.column, old], axis=1)
+        self.columns = np.concatenate([self.column, problem.old], axis=1)
         conjugate = self.columns.conj()
         gram = conjugate @ self.columns.transpose(0, 2, 1)
-        empty = np.real(np.einsum("pkk->pk", gram)) < 1e-12
-        gram = gram + np.eye(gram.shape[1]) * (empty * 1.0 + 1e-9 * np.real(np.einsum("pkk->pk", gram)))[:, None, :]
+        diagonal = np.real(np.einsum("pkk->pk", gram))
+        gram += np.eye(gram.shape[1]) * (problem.ridge + (diagonal < 1e-12) + 1e-9 * diagonal)[:, None, :]
         self.inverse_gram = np.linalg.inv(gram)
         self.conjugate = conjugate
-        weights = np.einsum("pkl,pl->pk", self.inverse_gram, np.einsum("pkn,pn->pk", conjugate, bands.samples))
-        self.amplitude = weights[:, : omega.shape[1]]
-        self.residual = bands.samples - np.einsum("pk,pkn->pn", weights, self.columns)
+        right = conjugate @ bands.samples[:, :, None] + (problem.ridge * problem.foretold)[:, :, None]
+        weights = self.inverse_gram @ right
+        self.amplitude = weights[:, : omega.shape[1], 0]
+        self.residual = bands.samples - (weights.transpose(0, 2, 1) @ self.columns)[:, 0]
         freedom = np.maximum(len(time) - 2 * used.sum(axis=1), 2)
         self.variance = np.sum(np.abs(self.residual) ** 2, axis=1) / freedom + 1e-24
+        away = (log_decay - np.log(problem.start.decay_rate)) / _DECAY_SD
+        self.cost = np.log(self.variance) * 2 * len(time) / _CORRELATED**2 + np.sum(away**2 * used, axis=1)
+        mean, sd = problem.glide.prior(stretch)
+        self.total = float(np.sum(self.cost)) + ((stretch - mean) / sd) ** 2
 
     def project(self, slopes: Complex) -> Complex:
         """Take out of slopes (bands, rows, times) what the linear amplitudes can make up for."""
-        inner = np.einsum("pkn,prn->pkr", self.conjugate, slopes)
-        return np.asarray(slopes - np.einsum("pkr,pkn->prn", self.inverse_gram @ inner, self.columns))
+        inner = self.conjugate @ slopes.transpose(0, 2, 1)
+        return np.asarray(slopes - (self.inverse_gram @ inner).transpose(0, 2, 1) @ self.columns)
 
 
-def _step(
-    state: _Linear, glide: Glide, stretch: float, damping: Array, pull: Array
-) -> tuple[Array, Array, float, Array, float]:
-    """One Gauss-Newton step: changes of omega, ln a and the stretch, and the standard deviations of omega and stretch."""
+@dataclass(frozen=True, slots=True, eq=False)
+class _Step:
+    """A Gauss-Newton step, and the standard deviations of what it changes."""
+
+    omega: Array
+    log_decay: Array
+    stretch: float
+    sd_omega: Array
+    sd_stretch: float
+
+
+def _step(state: _Linear, problem: _Problem, damping: Array, held: float) -> _Step:
+    """One Gauss-Newton step; each band's own damping, and ``held`` for the stretch."""
+    mean, sd_prior = problem.glide.prior(state.stretch)
+    pull = (np.log(problem.start.decay_rate) - state.log_decay) / _DECAY_SD**2
     bands, kinds, _ = state.column.shape
     wave = state.amplitude[:, :, None] * state.column
     by_omega = 1j * state.time * wave
     by_decay = -state.time * state.decay[:, :, None] * wave
-    by_stretch = np.sum(1j * state.by_stretch * wave, axis=1, keepdims=True)
-    slopes = state.project(np.concatenate([by_omega, by_decay, by_stretch], axis=1))
-    weight = 2 / state.variance
-    normal = np.real(slopes.conj() @ slopes.transpose(0, 2, 1)) * weight[:, None, None]
-    right = np.real(np.einsum("prn,pn->pr", slopes.conj(), state.residual)) * weight[:, None]
+    by_swing = np.sum(1j * state.by_stretch * wave, axis=1, keepdims=True)
+    slopes = state.project(np.concatenate([by_omega, by_decay, by_swing], axis=1))
+    conjugate, weight = slopes.conj(), 2 / state.variance
+    normal = np.real(conjugate @ slopes.transpose(0, 2, 1)) * weight[:, None, None]
+    right = np.real(conjugate @ state.residual[:, :, None])[:, :, 0] * weight[:, None]
     right[:, kinds : 2 * kinds] += pull
     own, border, corner = normal[:, :-1, :-1], normal[:, :-1, -1], normal[:, -1, -1]
     diagonal = np.einsum("pkk->pk", own)
@@ -244,13 +301,29 @@ def _step(
     own = own + np.eye(2 * kinds) * (damping[:, None] * diagonal + prior + 1e-12 * diagonal + 1e-9)[:, None, :]
     inverse = np.linalg.inv(own)
     through = np.einsum("pkl,pl->pk", inverse, border)
-    schur = float(np.sum(corner - np.einsum("pk,pk->p", border, through))) + 1 / glide.sd**2
+    schur = float(np.sum(corner - np.einsum("pk,pk->p", border, through))) + 1 / sd_prior**2
     right_stretch = float(np.sum(right[:, -1] - np.einsum("pk,pk->p", through, right[:, :-1])))
-    step_stretch = (right_stretch + (glide.mean - stretch) / glide.sd**2) / max(schur, 1e-30)
-    step = np.einsum("pkl,pl->pk", inverse, right[:, :-1]) - through * step_stretch
+    by_stretch = (right_stretch + (mean - state.stretch) / sd_prior**2) / max(schur * (1 + held), 1e-30)
+    step = np.einsum("pkl,pl->pk", inverse, right[:, :-1]) - through * by_stretch
     spread = np.einsum("pkk->pk", inverse) + through**2 / max(schur, 1e-30)
     sd = np.sqrt(spread[:, :kinds]) * state.used
-    return step[:, :kinds] * state.used, step[:, kinds:] * state.used, step_stretch, sd, schur**-0.5
+    return _Step(step[:, :kinds] * state.used, step[:, kinds:] * state.used, by_stretch, sd, schur**-0.5)
+
+
+def _problem(bands: Bands, start: Components, standing: Standing, share: Array, glide: Glide) -> _Problem:
+    """The fit with its old lines: their amplitudes are drawn to what was foretold as an observation of that weight would."""
+    none = np.zeros(start.used.shape)
+    noise = _CORRELATED**2 * _NOISE * np.mean(np.abs(bands.samples) ** 2, axis=1)[:, None]
+    ridge = np.where(standing.used, noise / np.maximum(standing.sd, 1e-9) ** 2, 0.0)
+    return _Problem(
+        bands,
+        start,
+        share,
+        _old_columns(bands, standing),
+        np.concatenate([none + 0j, standing.wave], axis=1),
+        np.concatenate([none, ridge], axis=1),
+        glide,
+    )
 
 
 def _old_columns(bands: Bands, standing: Standing) -> Complex:

@@ -26,8 +26,11 @@ _MISSING = np.array([9.0, 6.0, 5.0, 4.0, 3.0, 1.0, 0.0, 0.0])
 SCANNED_MODES = len(_MISSING)
 _LOW_MODES = np.array([2.0, 1.6, 1.3, 1.0, 0.9, 0.8, 0.7, 0.7])  # the sharp scan trusts them more
 _EVERY_END = 3
+#: The leeway of a grid changes slowly with the state: it is given at every so many of them.
+LEEWAY_STEP = 20
 _RIVAL_DISTANCE = 0.06
 _NO_FIRST_MODE, _FIRST_DB = 0.5, 30.0  # what is left of the rank if the first mode is missing or so far down
+_HIDDEN = 0.011  # of f: so near to what rings on, a first mode may be hidden by it
 _EDGE_FIRST, _EDGE_LOUDER_DB = 0.35, 10.0  # taken off a state whose edge plane outshouts its flat one by so much
 _USUAL_BONUS, _USUAL_WIDTH = 0.35, 0.07
 _LEFT_OVER = 0.6  # of the score is lost if nothing heard belongs to the series
@@ -50,11 +53,13 @@ class SeriesGrid:
 
     ``log_frequency`` has one array (states, ends, modes) a distinct bending plane, the main plane first; ``state`` (states,)
     is what the states are called (ln T, or ln f1 where no spoke is known), ascending in even steps. ``planes`` are always
-    two; a round spoke's share their array.
+    two; a round spoke's share their array. ``leeway``, one array (states / LEEWAY_STEP, ends, ways, modes) a plane, is what
+    one standard deviation of each thing that the grid holds fixed would add to ln f.
     """
 
     planes: tuple[str, str]
     log_frequency: tuple[Array, Array]
+    leeway: tuple[Array, Array]
     state: Array
     index: tuple[NDArray[np.intp], ...]
 
@@ -81,7 +86,9 @@ class Found:
     log_frequency: tuple[Array, Array | None]
 
 
-def series_grid(planes: tuple[str, str], log_frequency: tuple[Array, Array], state: Array) -> SeriesGrid:
+def series_grid(
+    planes: tuple[str, str], log_frequency: tuple[Array, Array], leeway: tuple[Array, Array], state: Array
+) -> SeriesGrid:
     """Build a grid (see ``SeriesGrid``), with the places of its partials among the salience bins of the coarse scan."""
     top = round((_LOG_HIGH - _LOG_LOW) / _COARSE_STEP)
     distinct = log_frequency[:1] if log_frequency[0] is log_frequency[1] else log_frequency
@@ -89,7 +96,7 @@ def series_grid(planes: tuple[str, str], log_frequency: tuple[Array, Array], sta
         np.clip(np.round((logs[:, ::_EVERY_END, :SCANNED_MODES] - _LOG_LOW) / _COARSE_STEP), 0, top).astype(np.intp)
         for logs in distinct
     )
-    return SeriesGrid(planes, log_frequency, state, places)
+    return SeriesGrid(planes, log_frequency, leeway, state, places)
 
 
 def scan(peaks: Sequence[Peaks], grid: SeriesGrid, most: int = 6) -> tuple[Candidate, ...]:
@@ -134,7 +141,8 @@ def rank(
         left = 1 - float(np.sum(power * met) / max(np.sum(power), 1e-30))
         first = np.exp(found.log_frequency[0][0])
         loud = long.level_db > np.max(long.level_db, initial=-300.0) - _FIRST_DB
-        has_first = bool(np.any(np.abs(long.frequency_hz[loud] / first - 1) < _MATCH[0]))
+        reach = np.where(long.height_db > 0, _MATCH[0], _HIDDEN)
+        has_first = bool(np.any((np.abs(long.frequency_hz / first - 1) < reach)[loud]))
         share = (1 - _LEFT_OVER * left) * (1.0 if has_first else _NO_FIRST_MODE)
         if found.log_frequency[1] is not None and not grid.alike:
             share *= 1 - _EDGE_FIRST * float(

@@ -27,7 +27,7 @@ from tensionear.wheel.geometry import Side
 from tensionear.wheel.model import Place, Wheel
 from tensionear.wheel.roundplan import plan_round
 from tensionear.wheel.sequence import Naming, name_plucks
-from tensionear.wheel.sidefit import ReadTension, SideTensions, fit_side
+from tensionear.wheel.sidefit import ReadTension, Rings, SideTensions, fit_side
 
 from .plucks import common_findings, listed, pluck_reading, unread_pluck
 from .rounds import SpokeRings, refusal_of, rings_of, struck_of
@@ -77,6 +77,7 @@ def read_wheel(
         for side in wheel.sides
         if (places := [place for place in wheel.places if place.side == side and place.number in rings])
     }
+    pitch = {side: _median_pitch([rings[number].rings for number in fit.spokes]) for side, fit in fits.items()}
     tensions = {number: one for fit in fits.values() for number, one in fit.spokes.items()}
     limits = _limits(wheel)
     level = wheel.state.tyre == "none"
@@ -90,7 +91,7 @@ def read_wheel(
         common_findings(strikes)
         + _naming_findings(naming)
         + _state_findings(wheel)
-        + _exchanged(fits, higher)
+        + _exchanged(pitch, higher)
         + _crossing_findings(crossing)
         + _misfits(tensions)
         + findings_of({number: tensions[number] for number in judged}, limits, level)
@@ -105,7 +106,7 @@ def read_wheel(
         sample_rate_hz=listened.sample_rate_hz,
         warnings=listened.warnings,
         findings=tuple(findings),
-        verdict=None if _exchanged(fits, higher) else _verdict(judged, complete, unknown),
+        verdict=None if _exchanged(pitch, higher) else _verdict(judged, complete, unknown),
         plucks=tuple(_plucks(strikes, naming, wheel, kind_of, fits, rings, options.skip)),
         spokes=tuple(
             _spoke_reading(place, tensions.get(place.number), judged.get(place.number), rings.get(place.number))
@@ -167,9 +168,8 @@ def _plucks(
         planes: tuple[Plane, Plane] = ("flat", "edge") if place.spoke.is_flat else ("both", "both")
         heard, value = strike.heard[kind_of[spoke]], None
         if spoke in rings and index in rings[spoke].strikes:
-            fit = fits[place.side]
-            heard = fit.heard[spoke][rings[spoke].strikes.index(index)]
-            value = (fit.spokes[spoke].tension_n, fit.spokes[spoke].u_tension_n)
+            fitted = fits[place.side].spokes[spoke]
+            value = (fitted.tension_n, fitted.u_tension_n)
         found.append(pluck_reading(strike, heard, planes, spoke, place.side, value))
     return found
 
@@ -215,11 +215,10 @@ def _state_findings(wheel: Wheel) -> list[Finding]:
     return [Finding("tyre-on", text)]
 
 
-def _exchanged(fits: Mapping[Side, SideTensions], higher: Side | None) -> list[Finding]:
+def _exchanged(pitch: Mapping[Side, float], higher: Side | None) -> list[Finding]:
     """Whether the sides sound the other way round than the wheel is built: then the round was numbered wrongly."""
-    if higher is None or len(fits) < 2:
+    if higher is None or len(pitch) < 2:
         return []
-    pitch = {side: _median_pitch(fit) for side, fit in fits.items()}
     lower: Side = "left" if higher == "right" else "right"
     if pitch[higher] > pitch[lower] / _EXCHANGED:
         return []
@@ -230,8 +229,8 @@ def _exchanged(fits: Mapping[Side, SideTensions], higher: Side | None) -> list[F
     return [Finding("sides-exchanged", text)]
 
 
-def _median_pitch(fit: SideTensions) -> float:
-    found = [line.frequency_hz for rings in fit.heard.values() for ring in rings for line in ring.first_modes(0)[:1]]
+def _median_pitch(side: Sequence[Rings]) -> float:
+    found = [line.frequency_hz for rings in side for heard in rings.heard for line in heard.first_modes(0)[:1]]
     return float(np.median(found))
 
 

@@ -18,14 +18,12 @@ from tensionear.physics.expectation import spoke_model
 from tensionear.physics.inverse import EndsPrior, GroupFit, SpokeModel, fit_group
 from tensionear.physics.observations import partials_of
 from tensionear.pitch.lines import Heard
-from tensionear.pitch.naming import renamed
 from tensionear.reading import EndStiffness, Plane
 
 from .model import Place
 
 _COVERAGE = 1.959964
 _FOUND_SHARE = 1 / 3
-_ENOUGH = 5  # spokes that together know their ends better than one ring does
 _ENDS: tuple[Literal["hub", "nipple"], ...] = ("hub", "nipple")
 
 
@@ -60,13 +58,12 @@ class ReadTension:
 
 @dataclass(frozen=True, slots=True)
 class SideTensions:
-    """A side: its spokes by number, mean with standard uncertainty, what its ends are like, and its rings named anew."""
+    """A side: its spokes by number, mean with standard uncertainty, and what its ends are like."""
 
     spokes: Mapping[int, ReadTension]
     mean_n: float
     u_mean_n: float
     ends: tuple[EndStiffness, ...]
-    heard: Mapping[int, tuple[Heard, ...]]
 
 
 def fit_side(places: Sequence[Place], rings: Mapping[int, Rings]) -> SideTensions:
@@ -86,8 +83,7 @@ def fit_side(places: Sequence[Place], rings: Mapping[int, Rings]) -> SideTension
     relative = float(np.mean([each.u_common_n / each.tension_n for each in kept]))
     own = math.sqrt(sum(each.u_individual_n**2 for each in kept)) / len(kept)
     flat = main.places[0].spoke.is_flat
-    heard = {number: each for group in fits for number, each in group.heard.items()}
-    return SideTensions(found, mean, math.hypot(relative * mean, own), ends_of(main.fit, flat), heard)
+    return SideTensions(found, mean, math.hypot(relative * mean, own), ends_of(main.fit, flat))
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +92,6 @@ class _Group:
 
     places: Sequence[Place]
     fit: GroupFit
-    heard: Mapping[int, tuple[Heard, ...]]
 
     def deviations(self, main: _Group) -> tuple[np.ndarray, np.ndarray]:
         """Deviations from the mean of the side's main group."""
@@ -136,20 +131,13 @@ class _Group:
 
 
 def _fitted(places: Sequence[Place], rings: Mapping[int, Rings]) -> _Group:
-    """Fit a group; one large enough to know its ends names its lines anew and is fitted again."""
+    """Fit a group."""
     models, which = _models(places)
     alike = not places[0].spoke.is_flat
     start = [rings[place.number].start_log_tension for place in places]
-    heard = {place.number: rings[place.number].heard for place in places}
-    fit = fit_group(models, which, partials_of(list(heard.values()), alike, start), EndsPrior())
-    if len(places) < _ENOUGH:
-        return _Group(places, fit, heard)
-    heard = {
-        place.number: tuple(renamed(ring, fit.predicted[at], alike) for ring in heard[place.number])
-        for at, place in enumerate(places)
-    }
-    again = list(fit.moments()[0])
-    return _Group(places, fit_group(models, which, partials_of(list(heard.values()), alike, again), EndsPrior()), heard)
+    heard = partials_of([rings[place.number].heard for place in places], alike, start)
+    fit = fit_group(models, which, heard, EndsPrior())
+    return _Group(places, fit)
 
 
 def _models(places: Sequence[Place]) -> tuple[tuple[SpokeModel, ...], np.ndarray]:

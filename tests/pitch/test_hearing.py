@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 
@@ -12,7 +10,6 @@ from tensionear.physics.beam import natural_frequencies
 from tensionear.physics.expectation import expect
 from tensionear.pitch.hearing import SKIP_S, hear, survey, without_old
 from tensionear.pitch.lines import Heard, Ringing, ringing_after
-from tensionear.pitch.naming import renamed
 from tensionear.pitch.spectrum import Peaks, ring_peaks
 
 RATE_HZ = 16000.0
@@ -98,15 +95,6 @@ def test_lines_ring_on_until_they_are_gone() -> None:
     assert 222.0 in {line.frequency_hz for line in kept}
     assert 333.0 not in {line.frequency_hz for line in kept}
     assert len(kept) == len(heard.lines) + 1
-
-
-def test_names_are_given_anew_from_what_the_side_knows() -> None:
-    wanted = partials(ROUND, 900.0, 30.0, "flat")
-    heard = listen(ring([(wanted, 0.3)]))
-    wrong = replace(heard, lines=tuple(replace(line, mode=None, plane=None) for line in heard.lines))
-    logs = np.log(np.array([np.append(wanted, np.full(5, 20000.0))] * 2))
-    again = renamed(wrong, logs, alike=True)
-    assert {line.mode for line in again.lines if line.mode} >= {1, 2, 3, 4, 5}
 
 
 def test_a_hum_that_was_there_before_is_no_new_peak() -> None:

@@ -197,29 +197,3 @@ def test_two_plucks_of_a_spoke_are_one_spoke(side: Side) -> None:
     found = fit_side([place(number) for number in NUMBERS], rings)
     assert abs(found.spokes[1].tension_n - side.tension_n[0]) < 3 * found.spokes[1].u_tension_n
     assert list(found.spokes) == NUMBERS
-
-
-def unnamed(rings: Rings, modes: tuple[int, ...]) -> Rings:
-    """The same rings with the lines of these modes taken for strangers."""
-    lines = tuple(
-        dataclasses.replace(line, plane=None, mode=None) if line.mode in modes else line
-        for line in rings.heard[0].lines
-    )
-    return dataclasses.replace(rings, heard=(dataclasses.replace(rings.heard[0], lines=lines),))
-
-
-def test_a_side_that_knows_its_ends_names_the_lines_one_ring_could_not(side: Side, fitted: SideTensions) -> None:
-    rings = rung(side, NUMBERS)
-    rings[9] = unnamed(rings[9], (2, 4))
-    found = fit_side([place(number) for number in NUMBERS], rings)
-    assert {line.mode for line in found.heard[9][0].lines} == set(range(1, 7))
-    assert found.spokes[9].tension_n == pytest.approx(fitted.spokes[9].tension_n, rel=0.002)
-    assert found.heard.keys() == set(NUMBERS)
-
-
-def test_a_few_spokes_leave_the_names_as_they_were_heard(side: Side) -> None:
-    some = dataclasses.replace(side, tension_n=side.tension_n[:3], ends_n_m=side.ends_n_m[:3])
-    rings = rung(some, NUMBERS[:3])
-    rings[3] = unnamed(rings[3], (2, 4))
-    found = fit_side([place(number) for number in NUMBERS[:3]], rings)
-    assert found.heard[3] == rings[3].heard
