@@ -147,7 +147,9 @@ def _shifted(row: _Row, odd: Sequence[int], allowed: float) -> tuple[int, ...]:
     rest = np.array([number not in odd for number in row.numbers])
     level = 1 + float(np.median(row.deviation[rest]))
     near = np.abs((1 + row.deviation) / level - 1) < allowed
-    return tuple(number for number, is_near, is_rest in zip(row.numbers, near, rest, strict=True) if is_near and is_rest)
+    return tuple(
+        number for number, is_near, is_rest in zip(row.numbers, near, rest, strict=True) if is_near and is_rest
+    )
 
 
 def _waves(wheel: Wheel, rows: Sequence[_Row], allowed: float) -> list[Finding]:
@@ -202,7 +204,11 @@ def _loose_pairs(wheel: Wheel, row: _Row) -> tuple[int, ...]:
 
 def _lacing(wheel: Wheel, tensions: Mapping[int, ReadTension]) -> list[Finding]:
     """Whether the spokes' levels follow another pattern of sides than the file's."""
-    if len(wheel.sides) < 2 or len(tensions) < 0.8 * wheel.spokes or any(not one.tension_n for one in tensions.values()):
+    if (
+        len(wheel.sides) < 2
+        or len(tensions) < 0.8 * wheel.spokes
+        or any(not one.tension_n for one in tensions.values())
+    ):
         return []
     logs = {number: math.log(one.tension_n) for number, one in tensions.items()}
     groups = side_pattern(logs, wheel.spokes)

@@ -51,9 +51,7 @@ def level_of(wheel: Wheel) -> Level:
         found.append(Finding("crash", text, (), "danger"))
     if state.tyre != "none":
         why.append("tyre on")
-        text = (
-            "undecided: tyre on: it lowers tension by 5 to 15 % (common practice, no source), so only evenness is judged"
-        )
+        text = "undecided: tyre on: it lowers tension by 5 to 15 % (common practice, no source), so only evenness is judged"
         found.append(Finding("tyre-on", text, (), "note"))
     if state.held == "bike":
         why.append("in the bike")

@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from tensionear.reading import Limits
-from tensionear.wheel.assessment import Judgement, findings_of, judge_spoke, judge_together
+X
 from tensionear.wheel.sidefit import ReadTension
 
 FIVE = Limits(evenness_percent=5.0)
