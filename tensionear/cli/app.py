@@ -10,6 +10,7 @@ from .demo import demo
 from .describe import describe
 from .plan import plan
 from .read import read
+from .sheet import sheet
 
 app = typer.Typer(
     name="tensionear",
@@ -47,3 +48,4 @@ app.command()(demo)
 app.command()(read)
 app.command()(describe)
 app.command()(plan)
+app.command()(sheet)

@@ -86,7 +86,7 @@ def to_do(reading: Reading) -> str:
         return "Nothing to judge: a pitch alone gives no tension; add kind and length of the spoke (--kind, --length)."
     if reading.job == "pluck":
         return _to_do_with_plucks(reading)
-    if not any(pluck.used for pluck in reading.plucks):
+    if not any(pluck.used for pluck in reading.plucks) and not any(spoke.tension_n for spoke in reading.spokes):
         return "Record the round again: no pluck of it could be used."
     for rule in (_broken, _exchanged, _foreign, _bounds, _crossing, _turns, _doubtful, _unread, _undecided, _level):
         sentence = rule(reading)

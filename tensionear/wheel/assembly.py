@@ -34,7 +34,7 @@ from tensionear.wheel.geometry import (
     spoke_lines,
 )
 from tensionear.wheel.model import Nipple, Place, Rim, Wheel, WheelLimits, WheelSide, WheelState
-from tensionear.wheel.schema import SIZES, DifferenceTable, RimTable, SideTable, SpokeTable, WheelTable
+from tensionear.wheel.schema import SIZES, DifferenceTable, RimTable, SideTable, SpokeTable, StateTable, WheelTable
 
 Complain = Callable[[tuple[str, ...], str], WheelFileError]
 
@@ -61,11 +61,6 @@ def assemble(table: WheelTable, complain: Complain) -> Wheel:
     differences = _differences(table, complain)
     rim = _rim(table.rim, complain)
     nipple = Nipple(table.nipple.pitch_mm * MM, table.nipple.tip_mm * MM)
-    if table.state.pressure_kpa is not None and table.state.tyre != "inflated":
-        raise complain(
-            ("state", "pressure_kpa"),
-            f"given with tyre = {table.state.tyre!r}; write tyre = 'inflated' or leave it out",
-        )
     sides: dict[Side, WheelSide] = {}
     places: list[Place] = []
     warnings: list[Finding] = []
@@ -96,7 +91,7 @@ def assemble(table: WheelTable, complain: Complain) -> Wheel:
         rim=rim,
         nipple=nipple,
         limits=_limits(table, places, complain),
-        state=_state(table, complain),
+        state=state_of(table.state, table.lacing.spokes, complain),
         warnings=tuple(warnings),
     )
 
@@ -346,13 +341,18 @@ def _rim(stated: RimTable, complain: Complain) -> Rim:
     return Rim(_mm(stated.seat_diameter_mm), stated.seat_offset_mm * MM, stiffness, known)
 
 
-def _state(table: WheelTable, complain: Complain) -> WheelState:
-    stated = table.state
+def state_of(stated: StateTable, spokes: int, complain: Complain) -> WheelState:
+    """How the wheel stood; what contradicts itself is refused."""
+    if stated.pressure_kpa is not None and stated.tyre != "inflated":
+        raise complain(
+            ("state", "pressure_kpa"),
+            f"given with tyre = {stated.tyre!r}; write tyre = 'inflated' or leave it out",
+        )
     for number in stated.broken:
-        if number > table.lacing.spokes:
+        if number > spokes:
             raise complain(
                 ("state", "broken"),
-                f"{number} given; the wheel has spokes 1 to {table.lacing.spokes}; correct the number",
+                f"{number} given; the wheel has spokes 1 to {spokes}; correct the number",
             )
     pressure_pa = None if stated.pressure_kpa is None else stated.pressure_kpa * 1e3
     return WheelState(

@@ -10,7 +10,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from tensionear.reading import Finding, Limits, Verdict
 
@@ -73,6 +73,8 @@ def assess(wheel: Wheel, tensions: Mapping[int, ReadTension], sheet: Sheet = EMP
     Assessment
         Its verdict is None where no spoke was read.
     """
+    if sheet.state is not None:
+        wheel = replace(wheel, state=sheet.state)
     tensions = {number: one for number, one in sorted(tensions.items()) if wheel.place(number).leave_out is None}
     level = level_of(wheel)
     tensions = level.widened(tensions)

@@ -1,6 +1,6 @@
 """Probabilities that measured quantities keep their limits, alone and together, by JCGM 106:2012. Imports numpy, reading.
 
-A quantity is normal about its reading; what is believed of it before the measurement is taken as flat (JCGM 106:2012, 7.2).
+A quantity is normal about its value. Clause numbers of the guide are from memory.
 """
 
 from __future__ import annotations

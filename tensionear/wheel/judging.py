@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from tensionear.reading import Finding, Limits, Verdict
 
@@ -13,6 +13,9 @@ from .conformance import Limited, Rule, between
 from .floors import Floors
 from .sidefit import ReadTension
 
+_POPULATION = 8  # spokes of a side from which its scatter is known well enough to count
+_LEAST_SHARE = 0.25  # no reading counts less than this
+_LEAST_RATIO = 0.05  # to the side's mean, for a spoke that hardly holds
 LOOSE = -0.25  # so far below its side's mean a spoke is called loose; common practice, no source
 
 
@@ -69,11 +72,13 @@ class Judge:
         """All limited quantities of each side, with the causes they share.
 
         A spoke moves by its own error, which is that of its deviation; what is left of the uncertainty of its tension
-        is common to its side. Sides are taken as independent.
+        is common to its side. Sides are taken as independent. Before it was read a spoke belonged to its side, whose
+        scatter the readings tell (`believed`): of many spokes the worst reads worse than it is.
         """
         found = []
         causes = itertools.count()
-        for group, side in zip(members, sides, strict=True):
+        for read, side in zip(members, sides, strict=True):
+            group = believed(read)
             common = next(causes)
             own = [next(causes) for _ in group]
             quantities = []
@@ -109,9 +114,36 @@ class Judge:
         return found
 
 
+def believed(group: Sequence[ReadTension]) -> list[ReadTension]:
+    """What is believed of the spokes of a side, given all of them.
+
+    Notes
+    -----
+    Knowledge before the measurement, as JCGM 106:2012 (clause 6) allows it, here a normal prior: a spoke's deviation is
+    taken from a population of standard deviation t about the mean, so that its reading d with standard uncertainty u
+    becomes b d with u sqrt(b), where b = t^2 / (t^2 + u^2). The side's readings scatter by s^2 = t^2 + u^2; t^2 is estimated at its upper end, one standard
+    deviation up, so that little is taken off where few spokes tell it. Few spokes are left as read.
+    """
+    if len(group) < _POPULATION:
+        return list(group)
+    scatter = sum(one.deviation**2 for one in group) / (len(group) - 1)
+    scatter *= 1 + math.sqrt(2 / (len(group) - 1))
+    found = []
+    for one in group:
+        share = max(1 - one.u_deviation**2 / max(scatter, 1e-12), _LEAST_SHARE)
+        deviation = share * one.deviation
+        ratio = max(1 + one.deviation, _LEAST_RATIO)
+        value = one.tension_n * (1 + deviation) / ratio
+        own, less = one.tension_n * one.u_deviation / ratio, one.u_deviation * math.sqrt(share)
+        shared = max(one.u_tension_n**2 - own**2, 0.0)
+        u = math.sqrt(shared + (value * less / max(1 + deviation, _LEAST_RATIO)) ** 2)
+        found.append(replace(one, tension_n=value, u_tension_n=u, deviation=deviation, u_deviation=less))
+    return found
+
+
 def loading_of(one: ReadTension, own: int, common: int) -> dict[int, float]:
     """How a tension moves with its own cause and its side's."""
-    mine = one.tension_n * one.u_deviation / max(1 + one.deviation, 0.05)
+    mine = one.tension_n * one.u_deviation / max(1 + one.deviation, _LEAST_RATIO)
     shared = math.sqrt(max(one.u_tension_n**2 - mine**2, 0.0))
     return {own: min(mine, one.u_tension_n), common: shared}
 

@@ -12,7 +12,7 @@ from typing import Any
 from tensionear.reading import Finding
 
 from .conformance import Limited, between
-from .model import Wheel
+from .model import Wheel, WheelState
 
 MM, G = 1e-3, 1e-3
 #: Standard uncertainties of readings with a dial gauge (run-out, dish) and of a twist by eye; common practice, no source.
@@ -27,6 +27,7 @@ class Sheet:
 
     Lateral + to the right, radial + outward, by spoke number (m); ranges are peak to peak over one turn (m).
     ``dish_m`` is the offset of the rim, + to the right. Twist of flat spokes by number, degrees. Rim widths in m.
+    ``state`` is how the wheel stood in this sitting; None: as the wheel file says.
     """
 
     lateral_m: Mapping[int, float] = field(default_factory=dict)
@@ -39,6 +40,7 @@ class Sheet:
     rim_width_outer_m: float | None = None
     rim_width_inner_m: float | None = None
     notes: str = ""
+    state: WheelState | None = None
 
     def range_of(self, direction: str, spokes: int) -> float | None:
         """Peak to peak run-out (``lateral`` or ``radial``), m: as read, else from enough single places."""
@@ -74,9 +76,23 @@ def sheet_to_dict(sheet: Sheet) -> dict[str, Any]:
         "notes": sheet.notes or None,
     }
     found: dict[str, Any] = {key: value for key, value in single.items() if value is not None}
+    if sheet.state is not None:
+        found["state"] = _state_to_dict(sheet.state)
     if spokes:
         found["spoke"] = dict(sorted(spokes.items(), key=lambda item: int(item[0])))
     return found
+
+
+def _state_to_dict(state: WheelState) -> dict[str, Any]:
+    """The keys of ``[state]`` that say more than their default."""
+    told = {
+        "pressure_kpa": None if state.pressure_pa is None else state.pressure_pa / 1e3,
+        "age": state.age,
+        "temperature_c": state.temperature_c,
+        "crash": state.crash or None,
+        "broken": list(state.broken) or None,
+    }
+    return {"tyre": state.tyre, "held": state.held, **{key: value for key, value in told.items() if value is not None}}
 
 
 def limited_quantities(wheel: Wheel, sheet: Sheet, new_cause: Callable[[], int]) -> dict[str, Limited]:

@@ -111,16 +111,20 @@ def faultless(seed: int) -> tuple[Wheel, dict[int, ReadTension]]:
     crosses = 0 if sides == "RRL" or rng.random() < 0.3 else 2
     built = f"[limits]\nevenness_percent = {5 if rng.random() < 0.7 else 8}\n"
     described = wheel(
-        f"wheel {seed}", spokes=spokes, sides=sides, right=round(right, 1), left=round(left, 1), crosses=crosses, more=built
+        f"wheel {seed}",
+        spokes=spokes,
+        sides=sides,
+        right=round(right, 1),
+        left=round(left, 1),
+        crosses=crosses,
+        more=built,
     )
     shape = rng.uniform(0.4, 1.2) / 100
     level = rng.uniform(850, 1050)
     ratio = demanded_ratio(described) or 1.0
     level = level / max(ratio, 1.0)
     scattered = np.clip(rng.normal(0, shape, spokes), -0.03, 0.03)
-    true = {
-        number: value * (1 + scattered[number - 1]) for number, value in balanced(described, level).items()
-    }
+    true = {number: value * (1 + scattered[number - 1]) for number, value in balanced(described, level).items()}
     own = rng.uniform(0.2, 0.7)
     common = {side: rng.normal(0, 0.015) for side in described.sides}
     # the stated geometry is off by as much as it is said to be known

@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 
 from tensionear.reading import Limits
+
 X
 from tensionear.wheel.sidefit import ReadTension
 
