@@ -50,8 +50,7 @@ def comparison_lines(comparison: Comparison, tyre: str | None = None) -> Iterato
 
 
 def closing_lines(comparison: Comparison, tyre: str | None) -> Iterator[str]:
-    """Bias and scatter, limits of agreement, who differs, and what the two states of the wheel explain."""
-    yield summary_line(comparison)
+    """Limits of agreement, who differs, what the two states of the wheel explain; bias and scatter last."""
     if comparison.agreement_percent is not None and len(comparison.differences) > 2:
         low, high = comparison.agreement_percent
         yield f"Limits of agreement {low:+.1f} to {high:+.1f} %: 95 of 100 spokes should differ by no more."
@@ -64,6 +63,7 @@ def closing_lines(comparison: Comparison, tyre: str | None) -> Iterator[str]:
             f"The known tensions were taken with tyre = {other[0]}, these with tyre = {tyre}: a tyre takes 5 to 15 % away "
             "(common practice, no source), so a bias of that size is no fault."
         )
+    yield summary_line(comparison)
 
 
 def summary_line(comparison: Comparison) -> str:

@@ -25,10 +25,9 @@ def read_table(file: str, wheel: Wheel, known: Mapping[int, Known], sheet: Sheet
     assessed = assess(wheel, tensions, sheet)
     wanted = {place.number for place in wheel.places if place.leave_out is None}
     complete = wanted <= tensions.keys()
-    verdict = "undecided" if assessed.verdict == "within" and tensions and not complete else assessed.verdict
-    spokes = tuple(
-        _spoke(place, tensions.get(place.number), assessed.spokes.get(place.number)) for place in wheel.places
-    )
+    verdict = "undecided" if assessed.verdict == "within" and not complete else assessed.verdict
+    places = wheel.places if tensions else ()
+    spokes = tuple(_spoke(place, tensions.get(place.number), assessed.spokes.get(place.number)) for place in places)
     sides: dict[str, SideReading] = {
         side: _side([tensions[n] for n in each.numbers if n in tensions and n in wanted], assessed.sides.get(side))
         for side, each in wheel.sides.items()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+import statistics
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -14,6 +15,7 @@ from .floors import Floors
 from .sidefit import ReadTension
 
 _POPULATION = 8  # spokes of a side from which its scatter is known well enough to count
+_STRANGE = 3.0  # scatters away from the mean at which a spoke half belongs to the rest; judgement
 _LEAST_SHARE = 0.25  # no reading counts less than this
 _LEAST_RATIO = 0.05  # to the side's mean, for a spoke that hardly holds
 LOOSE = -0.25  # so far below its side's mean a spoke is called loose; common practice, no source
@@ -121,16 +123,18 @@ def believed(group: Sequence[ReadTension]) -> list[ReadTension]:
     -----
     Knowledge before the measurement, as JCGM 106:2012 (clause 6) allows it, here a normal prior: a spoke's deviation is
     taken from a population of standard deviation t about the mean, so that its reading d with standard uncertainty u
-    becomes b d with u sqrt(b), where b = t^2 / (t^2 + u^2). The side's readings scatter by s^2 = t^2 + u^2; t^2 is estimated at its upper end, one standard
-    deviation up, so that little is taken off where few spokes tell it. Few spokes are left as read.
+    becomes b d with u sqrt(b), where b = t^2 / (t^2 + u^2). The side's readings scatter by s^2 = t^2 + u^2, found from
+    their median and taken one standard deviation high, so that little is taken off where few spokes tell it. A spoke
+    far outside that scatter is none of the population, and the less is taken off it. Few spokes are left as read.
     """
     if len(group) < _POPULATION:
         return list(group)
-    scatter = sum(one.deviation**2 for one in group) / (len(group) - 1)
-    scatter *= 1 + math.sqrt(2 / (len(group) - 1))
+    usual = (1.4826 * statistics.median(abs(one.deviation) for one in group)) ** 2
+    scatter = max(usual * (1 + math.sqrt(2 / (len(group) - 1))), 1e-12)
     found = []
     for one in group:
-        share = max(1 - one.u_deviation**2 / max(scatter, 1e-12), _LEAST_SHARE)
+        belongs = 1 / (1 + (one.deviation**2 / scatter / _STRANGE**2) ** 2)
+        share = max(1 - belongs * one.u_deviation**2 / scatter, _LEAST_SHARE)
         deviation = share * one.deviation
         ratio = max(1 + one.deviation, _LEAST_RATIO)
         value = one.tension_n * (1 + deviation) / ratio
@@ -171,7 +175,7 @@ def findings_of(
         text = (
             f"far slacker than its side (more than {-100 * LOOSE:.0f} % under the mean): look it over for damage first"
         )
-        found.append(Finding("loose-spoke", text, loose, "danger"))
+        found.append(Finding("loose-spoke", text, loose, "fault"))
     uneven = _named(tensions, surely, lambda one: between(one.deviation, one.u_deviation, -allowed, allowed))
     uneven = tuple(spoke for spoke in uneven if spoke not in loose and spoke not in explained)
     if uneven:

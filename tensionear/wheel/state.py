@@ -67,4 +67,19 @@ def level_of(wheel: Wheel) -> Level:
         u_n = N_PER_K * abs(off_k) / math.sqrt(3)  # rectangular: JCGM 100:2008, 4.3.7
         text = f"read at {state.temperature_c:g} degrees C: the level is known {1.96 * u_n:.0f} N worse than at room temperature"
         found.append(Finding("off-room-temperature", text, (), "note"))
-    return Level(not why, limited, u_n, tuple(found))
+    return Level(not why, limited, u_n, (*found, *_brittle(wheel)))
+
+
+def _brittle(wheel: Wheel) -> list[Finding]:
+    """Materials that fail without warning."""
+    names = {place.spoke.material.name for place in wheel.places} & {"carbon", "titanium"}
+    told = [f"{name} spokes" for name in sorted(names)]
+    if wheel.rim.stiffness is not None and wheel.rim.stiffness.name.startswith("carbon"):
+        told.append("a carbon rim")
+    if not told:
+        return []
+    text = (
+        f"{' and '.join(told)}: may fail without warning; stay below the makers' limits, and have nicked, cracked or crashed "
+        "parts replaced by a qualified wheel builder"
+    )
+    return [Finding("brittle-material", text, (), "note")]

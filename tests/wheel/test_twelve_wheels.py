@@ -24,7 +24,7 @@ def test_one_loose() -> None:
     found = sat(described, balanced(described) | {9: 600.0})
     assert found.verdict == "out"
     assert codes(found) == {"loose-spoke": (9,)}
-    assert found.findings[0].severity == "danger"
+    assert found.findings[0].severity == "fault"
 
 
 def test_one_over_the_limit() -> None:
