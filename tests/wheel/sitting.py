@@ -104,7 +104,7 @@ def changed(tensions_n: dict[int, float], change: Callable[[int, float], float])
 
 
 def faultless(seed: int) -> tuple[Wheel, dict[int, ReadTension]]:
-    """A random sound wheel: of a random build, spokes scattered by up to 1.2 % and none beyond 3 %, read with errors."""
+    """A random sound wheel: of a random build, spokes scattered by up to 1.8 % and none beyond 3.5 %, read with errors."""
     rng = np.random.default_rng(seed)
     spokes, sides = ((24, "RL"), (28, "RL"), (32, "RL"), (36, "RL"), (24, "RRL"), (20, "LR"))[rng.integers(6)]
     right, left = (float(value) for value in rng.uniform((17, 32), (24, 37)))
@@ -119,13 +119,13 @@ def faultless(seed: int) -> tuple[Wheel, dict[int, ReadTension]]:
         crosses=crosses,
         more=built,
     )
-    shape = rng.uniform(0.4, 1.2) / 100
+    shape = rng.uniform(0.4, 1.8) / 100
     level = rng.uniform(850, 1050)
     ratio = demanded_ratio(described) or 1.0
     level = level / max(ratio, 1.0)
-    scattered = np.clip(rng.normal(0, shape, spokes), -0.03, 0.03)
+    scattered = np.clip(rng.normal(0, shape, spokes), -0.035, 0.035)
     true = {number: value * (1 + scattered[number - 1]) for number, value in balanced(described, level).items()}
-    own = rng.uniform(0.2, 0.7)
+    own = rng.uniform(0.2, 0.9)
     common = {side: rng.normal(0, 0.015) for side in described.sides}
     # the stated geometry is off by as much as it is said to be known
     hub = {side: rng.normal(0, 0.5) / value for side, value in (("right", right), ("left", left))}
