@@ -24,7 +24,8 @@ from .pitch.lines import Expectation, Heard, Ringing, ringing_after
 
 _BEFORE_END_S = 0.006
 _RINGS = 0.3  # probability from which an onset's lines are expected to ring on
-_STOPPED_DB, _STOPPED_S = 12.0, 0.05
+_FALL_LINES, _FALL_WITHIN_DB, _FALL_WINDOW_S = 12, 20.0, 0.020
+_FALL_FROM_S, _FALL_TO_S = (0.126, 0.106, 0.086), (0.016, 0.006)  # before the onset, where the windows end
 _WORTH_A_LOOK, _WORTH_FITTING = 8.0, 0.008  # a score and a probability below which an onset is not looked into
 _CLEAR, _REMEMBERED = 0.95, 12  # plucks this probable tell what is usual, the last so many of them
 
@@ -34,7 +35,7 @@ class Strike:
     """An onset and what was heard of it.
 
     ``heard`` has one entry a kind of spoke; ``best`` is the one whose series fits best. ``probability`` that a spoke was
-    plucked; ``stopped``: the ring before it ended just before.
+    plucked; ``fall_db``: how far what rang before fell in the last tenth of a second (``fall_before``).
     """
 
     onset_s: float
@@ -43,7 +44,7 @@ class Strike:
     clipped: bool
     clipped_ring: bool
     gated: bool
-    stopped: bool
+    fall_db: float
     level_db: float
     features: Features
     probability: float
@@ -72,6 +73,7 @@ class Listener:
     def hear(self, pluck: Pluck) -> Strike:
         """What an onset was."""
         ring, before = pluck.after(SKIP_S), pluck.before(_BEFORE_END_S)
+        fall = fall_before(pluck, self._old)
         seen = tuple(
             survey(ring, before, pluck.rate_hz, expected, self._old, pluck.onset_s, usual)
             for expected, usual in zip(self._expectations, self._usual, strict=True)
@@ -99,7 +101,7 @@ class Listener:
             pluck.clipped,
             pluck.clipped_ring,
             pluck.gated,
-            _was_stopped(pluck),
+            fall,
             _level_db(ring[: round(0.1 * pluck.rate_hz)]),
             features,
             probability,
@@ -145,13 +147,25 @@ def listen_through(source: AudioSource, expectations: Sequence[Expectation]) -> 
     return Listened(tuple(strikes), frames / source.sample_rate_hz, source.sample_rate_hz, warnings)
 
 
-def _was_stopped(pluck: Pluck) -> bool:
-    """Whether what rang before stopped dead just before this onset, as a finger laid on it does."""
-    before = pluck.before(_BEFORE_END_S)
-    size = round(_STOPPED_S * pluck.rate_hz)
-    if len(before) < 2 * size:
-        return False
-    return _level_db(before[:size]) - _level_db(before[-size:]) > _STOPPED_DB
+def fall_before(pluck: Pluck, old: Sequence[Ringing]) -> float:
+    """How far the lines that rang before fell in the last tenth of a second before an onset, in dB.
+
+    A ring left alone falls by 1 to 4 dB; a spoke that a finger touches to pluck it again falls silent first. 0 where nothing
+    rang, or where too little of the sound before is held.
+    """
+    loud = sorted(old, key=lambda line: -line.level_at(pluck.onset_s))[:_FALL_LINES]
+    loud = [line for line in loud if line.level_at(pluck.onset_s) > loud[0].level_at(pluck.onset_s) - _FALL_WITHIN_DB]
+    size = round(_FALL_WINDOW_S * pluck.rate_hz)
+    if not loud or len(pluck.before(max(_FALL_FROM_S))) < size:
+        return 0.0
+    turns = -2j * np.pi * np.array([line.frequency_hz for line in loud]) / pluck.rate_hz
+    window = np.hanning(size + 2)[1:-1]
+    waves = np.exp(np.outer(turns, np.arange(size))) * (window * (2 / window.sum()))
+
+    def level_db(end_s: float) -> float:
+        return float(10 * np.log10(np.sum(np.abs(waves @ pluck.before(end_s)[-size:]) ** 2) + 1e-16))
+
+    return float(np.mean([level_db(end_s) for end_s in _FALL_FROM_S])) - min(level_db(end_s) for end_s in _FALL_TO_S)
 
 
 def _level_db(sound: np.ndarray) -> float:

@@ -16,7 +16,7 @@ from .lines import GONE_DB, SAME_LINE_HZ, Expectation, Heard, Line, Ringing, wit
 from .naming import Named, clusters_of, name_peaks
 from .pairs import with_more
 from .ringfit import Bands, Components, Glide, RingFit, Standing, bands_of, fit_ring, growth_after, growth_of
-from .series import find_series, rank, scan
+from .series import Found, find_series, rank, scan
 from .spectrum import Array, Peaks, ring_peaks
 
 SKIP_S = 0.025
@@ -32,6 +32,7 @@ _SHORTEST_RING_S = 0.06
 _FIRST_LOOK = 5  # iterations: it only has to find which way to go
 _WORST, _SHORTEST_DECAY_S = 0.004, 0.02
 _PEAK_U = 0.002  # of f: how well a spectral peak alone tells a frequency among others
+_ENOUGH_OVERTONES, _FORETOLD_U = 3, 0.003
 
 
 def survey(
@@ -90,8 +91,7 @@ def hear(ring: Array, rate_hz: float, expected: Expectation, seen: Heard, old: S
     fit = min((_completed(bands, each, standing, share, glide, clusters) for each in fits), key=lambda each: each.cost)
     fitted = _lines(fit)
     lines = belonging(fitted, _fresh(fitted, old, seen.start_s), series, expected.grid)
-    lines = with_twins(lines + _lost_first_modes(lines, clusters))
-    return replace(seen, lines=tuple(lines), stretch=fit.stretch)
+    return replace(seen, lines=tuple(with_twins(_with_first_mode(lines, clusters, series))), stretch=fit.stretch)
 
 
 def _completed(
@@ -188,11 +188,22 @@ def _fresh(lines: list[Line], old: Sequence[Ringing], onset_s: float) -> Array:
     return share
 
 
-def _lost_first_modes(found: list[Line], clusters: list[list[Named]]) -> list[Line]:
-    """A first mode of the main plane whose fit failed is kept as the peak it was, for what that is worth."""
-    if any(line.plane == 0 and line.mode == 1 for line in found):
-        return []
-    lost = [peak for cluster in clusters for peak in cluster if peak.mode == 1 and peak.plane == 0]
-    return [
-        Line(peak.frequency_hz, _PEAK_U * peak.frequency_hz, 4.0, peak.level_db, peak.plane, 1, False) for peak in lost
-    ]
+def _with_first_mode(lines: list[Line], clusters: list[list[Named]], series: Found) -> list[Line]:
+    """The lines, with the first mode of the main plane where none was found: as its overtones foretell it, or as the peak
+    it was, for what that is worth.
+
+    Beside a louder ring, or one that was there before, a first mode may not be seen at all.
+    """
+    own = [line for line in lines if line.plane == 0]
+    if any(line.mode == 1 for line in own):
+        return lines
+    peaks = [peak for cluster in clusters for peak in cluster if peak.mode == 1 and peak.plane == 0]
+    fitted = [peak for peak in peaks if any(abs(line.frequency_hz - peak.frequency_hz) < _KNOWN_HZ for line in lines)]
+    if len(own) >= _ENOUGH_OVERTONES:
+        frequency, u = float(np.exp(series.log_frequency[0][0])), _FORETOLD_U
+        level = max(line.level_db for line in own)
+    elif peaks and not fitted:
+        frequency, u, level = peaks[0].frequency_hz, _PEAK_U, peaks[0].level_db
+    else:
+        return lines
+    return [*lines, Line(frequency, u * frequency, 4.0, level, 0, 1, False)]

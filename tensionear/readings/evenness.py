@@ -9,7 +9,7 @@ import numpy as np
 from tensionear.listening import Listened
 from tensionear.options import RoundOptions
 from tensionear.physics.expectation import LOG_TENSION
-from tensionear.physics.generic import generic_model
+from tensionear.physics.generic import generic_models
 from tensionear.physics.inverse import EndsPrior, GroupFit, fit_group
 from tensionear.physics.observations import partials_of
 from tensionear.reading import Finding, Limits, Reading, SideReading, SpokeReading, Verdict
@@ -40,10 +40,9 @@ def read_evenness(file: str, listened: Listened, spokes: int, first: int, option
     told = options.crossing is not None
     whole = options.crossing in ("apart", None)
     relative: dict[int, ReadTension] = {}
-    for group in dict.fromkeys(groups):
-        members = [number for number in rings if groups[number - 1] == group] if whole else []
-        if members:
-            relative |= _deviations(members, rings)
+    members = [[number for number in rings if groups[number - 1] == group] for group in dict.fromkeys(groups)]
+    for group, fit in _fitted([each for each in members if each and whole], rings):
+        relative |= _deviations(group, rings, fit)
     of_groups = {number: groups[number - 1] for number in relative}
     assessed = assess_evenness(relative if told else {}, of_groups, limits)
     judged = assessed.spokes
@@ -101,14 +100,28 @@ def _pitches(rings: Mapping[int, SpokeRings]) -> dict[int, float]:
     return found
 
 
-def _deviations(members: Sequence[int], rings: Mapping[int, SpokeRings]) -> dict[int, ReadTension]:
+def _fitted(
+    groups: Sequence[Sequence[int]], rings: Mapping[int, SpokeRings]
+) -> Sequence[tuple[Sequence[int], GroupFit]]:
+    """Each group with its fit, all by the one shape of spoke that fits the whole wheel best."""
+    heard = []
+    for members in groups:
+        start = [rings[number].rings.start_log_tension for number in members]
+        heard.append(partials_of([rings[number].rings.heard for number in members], True, start))
+    tried = [
+        [
+            fit_group((model,), np.zeros(len(group), np.intp), each, EndsPrior())
+            for group, each in zip(groups, heard, strict=True)
+        ]
+        for model in generic_models()
+    ]
+    best = min(tried, key=lambda fits: sum(fit.cost for fit in fits))
+    return list(zip(groups, best, strict=True))
+
+
+def _deviations(members: Sequence[int], rings: Mapping[int, SpokeRings], fit: GroupFit) -> dict[int, ReadTension]:
     """Relative tensions of one group; the newtons in between mean nothing and are left at zero."""
-    heard = [rings[number].rings.heard for number in members]
-    start = [rings[number].rings.start_log_tension for number in members]
     everyone = np.arange(len(members))
-    fit: GroupFit = fit_group(
-        (generic_model(),), np.zeros(len(members), np.intp), partials_of(heard, True, start), EndsPrior()
-    )
     deviation, u_deviation = fit.deviations(everyone, everyone)
     found = {}
     for index, number in enumerate(members):

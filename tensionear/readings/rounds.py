@@ -9,14 +9,13 @@ import numpy as np
 
 from tensionear.listening import Strike
 from tensionear.pitch.lines import Heard
-from tensionear.wheel.sequence import Naming, Struck
+from tensionear.wheel.sequence import Candidate, Naming, Struck
 from tensionear.wheel.sidefit import Rings
 
 from .plucks import fault_of, first_modes, reason_of
 
 _WIDEST_DOUBT = 10 / 1731.23  # of ln f: 10 cents; candidates further apart give no number
-_LIKELY = 0.92  # a doubtful spoke gets a number only if it is this probably one of candidates that sound alike
-_COUNTS = 0.02  # probability from which a pluck counts among a spoke's candidates
+_LIKELY = 0.95  # a doubtful spoke gets a number only if it is this probably one of candidates that sound alike
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +42,7 @@ def struck_of(strikes: Sequence[Strike]) -> list[Struck]:
                 line_level_db=np.array([line.energy_db for line in usable]),
                 pitch_hz=main.frequency_hz if main else None,
                 level_db=strike.level_db,
-                damped_before=strike.stopped,
+                fall_db=strike.fall_db,
                 persist_db=strike.features.persist_db,
             )
         )
@@ -69,41 +68,48 @@ def rings_of(
     found = {}
     for spoke, candidates in naming.candidates.items():
         usable = []
-        for index, probability in candidates:
-            heard = strikes[index].heard[kind_of[spoke]]
+        for each in candidates:
+            heard = strikes[each.index].heard[kind_of[spoke]]
             main, _ = first_modes(heard, alike)
-            if main is not None and heard.candidates and probability > _COUNTS and fault_of(strikes[index]) is None:
-                usable.append((index, probability, heard, float(np.log(main.frequency_hz))))
+            if main is not None and heard.candidates and fault_of(strikes[each.index]) is None:
+                usable.append(_Usable(each, heard, float(np.log(main.frequency_hz))))
         rings = _weighed(usable, naming, spoke, states)
         if rings is not None:
             found[spoke] = rings
     return found
 
 
-def _weighed(
-    usable: list[tuple[int, float, Heard, float]], naming: Naming, spoke: int, states: np.ndarray
-) -> SpokeRings | None:
+@dataclass(frozen=True, slots=True)
+class _Usable:
+    """A candidate that can be read, with what was heard of it and ln of its first mode in Hz."""
+
+    named: Candidate
+    heard: Heard
+    log_pitch: float
+
+
+def _weighed(usable: Sequence[_Usable], naming: Naming, spoke: int, states: np.ndarray) -> SpokeRings | None:
     """Its own plucks where they are sure; else the likeliest one, moved to the weighted mean of the candidates' pitch."""
-    own = [each for each in usable if naming.spokes[each[0]] == spoke]
-    sure = [each for each in own if naming.sure[each[0]]]
     if not usable:
         return None
-    chosen = sure or [max(usable, key=lambda each: each[1])]
-    heard = tuple(each[2] for each in chosen)
+    sure = [each for each in usable if naming.spokes[each.named.index] == spoke and naming.sure[each.named.index]]
+    likeliest = max(usable, key=lambda each: each.named.probability)
+    chosen = sure or [likeliest]
+    heard = tuple(each.heard for each in chosen)
     start = float(states[heard[0].candidates[0].state_index])
-    numbers = tuple(each[0] for each in chosen)
+    numbers = tuple(each.named.index for each in chosen)
     if sure:
         return SpokeRings(Rings(heard, start), numbers, None)
-    likeliest = max(usable, key=lambda each: each[1])
-    alike = [each for each in usable if abs(each[3] - likeliest[3]) < _WIDEST_DOUBT]
-    if sum(each[1] for each in alike) < _LIKELY:
+    alike = [each for each in usable if abs(each.log_pitch - likeliest.log_pitch) < _WIDEST_DOUBT]
+    # One of these at least is the spoke's own: either its first pluck is among them, or the likeliest is its own.
+    if max(sum(each.named.first for each in alike), likeliest.named.probability) < _LIKELY:
         return None
-    weight, pitch = np.array([each[1] for each in alike]), np.array([each[3] for each in alike])
+    weight = np.array([each.named.probability for each in alike])
+    pitch = np.array([each.log_pitch for each in alike])
     mean = float(np.average(pitch, weights=weight))
     spread = float(np.sqrt(np.average((pitch - mean) ** 2, weights=weight)))
-    shift = mean - float(np.mean([each[3] for each in chosen]))
     doubt = "which pluck is this spoke's is not sure; its candidates sound alike"
-    return SpokeRings(Rings(heard, start, shift, spread), numbers, doubt)
+    return SpokeRings(Rings(heard, start, mean - likeliest.log_pitch, spread), numbers, doubt)
 
 
 def refusal_of(strike: Strike, index: int, naming: Naming, skip: Sequence[int]) -> str | None:

@@ -51,16 +51,18 @@ class Chain:
     end: Array
     prior: Array
 
-    def posterior(self) -> Array:
+    def posterior(self) -> tuple[Array, Array]:
         """Probability of each candidate at each position, over all hypotheses.
 
         Returns
         -------
-        ndarray, shape (candidates, positions + 1)
+        at : ndarray, shape (candidates, positions + 1)
             The last column is the closing pluck; what a row lacks to 1 is the probability of being no pluck.
+        first : ndarray, shape (candidates, positions + 1)
+            The same for being the first pluck at that position; a column's sum is the probability that it was plucked.
         """
         moves = _moves(self.place.shape[2])
-        ahead, ahead_scale = self._ahead(moves)
+        ahead, ahead_scale, again = self._ahead(moves)
         behind, behind_scale = self._behind(moves)
         level = ahead_scale + behind_scale
         # The total of a hypothesis: every path has a first pluck, or none at all.
@@ -68,11 +70,13 @@ class Chain:
         weight = np.exp(self.prior + total - np.max(self.prior + total))
         weight /= weight.sum()
         found = ahead * behind * np.exp(np.minimum(level - total[:, None], 700))[:, :, None]
-        return np.asarray(np.einsum("h,hjp->jp", weight, found)[1:, 1:])
+        at, first = (np.einsum("h,hjp->jp", weight, part)[1:, 1:] for part in (found, found * (1 - again)))
+        return np.asarray(at), np.asarray(first)
 
-    def _ahead(self, moves: Array) -> tuple[Array, Array]:
-        """Likelihood of all up to each node with a pluck at each position there, and the ln of its scale."""
+    def _ahead(self, moves: Array) -> tuple[Array, Array, Array]:
+        """Likelihood of all up to each node with a pluck at each position there, the ln of its scale, the share of repeats."""
         hypotheses, count, size = self.place.shape
+        again = np.zeros((hypotheses, count + 1, size))
         found, scale = np.zeros((hypotheses, count + 1, size)), np.zeros((hypotheses, count + 1))
         found[:, 0, 0] = 1.0
         passed = np.concatenate([[0.0], np.cumsum(self.stray)])
@@ -82,9 +86,11 @@ class Chain:
             log_way = self.way[:, :, start:j, j - 1] + (scale[:, start:j] + between)[:, None, :]
             top = log_way.max(axis=(1, 2))
             taken = np.exp(log_way - top[:, None, None]) @ found[:, start:j]
-            new = np.einsum("hwp,wpq->hq", taken, moves, optimize=True) * np.exp(self.place[:, j - 1])
+            new = np.einsum("hwp,wpq->hq", taken, moves, optimize=True)
+            again[:, j] = (taken[:, AGAIN] @ moves[AGAIN]) / np.maximum(new, 1e-300)
+            new *= np.exp(self.place[:, j - 1])
             found[:, j], scale[:, j] = _scaled(new, top + self.pluck[j - 1])
-        return found, scale
+        return found, scale, again
 
     def _behind(self, moves: Array) -> tuple[Array, Array]:
         """Likelihood of all after each node given a pluck at each position there, and the ln of its scale."""

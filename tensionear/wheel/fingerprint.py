@@ -16,11 +16,11 @@ _WEIGHT = 0.3  # power of the amplitude
 FARTHEST_CENTS, NEAREST_CENTS = 1000.0, 0.05
 
 #: Same spoke twice, (middle in cents, sd of ln): well heard, and with a ring that was cut short or hardly heard. Fitted to
-#: 193 repeats in simulated rounds: half of them within 1 cent, 90 % within 5, one in sixteen beyond 10.
+#: 174 repeats in simulated rounds: half of them within 1 cent, 90 % within 5, one in thirty beyond 10.
 _SHARP, _BLURRED = (0.95, 1.1), (10.0, 1.5)
-_BLURRED_SHARE, _BLURRED_SHARE_POOR = 0.10, 0.35
-_KERNEL_SD, _UNIFORM_SHARE = 0.4, 0.015
-_FEWEST_OTHERS = 4
+_BLURRED_SHARE, _BLURRED_SHARE_POOR = 0.02, 0.35
+_KERNEL_SD, _UNIFORM_SHARE = 0.5, 0.015
+_FEWEST_OTHERS, _CHANCE_CENTS = 4, 3.0
 
 
 class Fingerprints:
@@ -102,9 +102,10 @@ def log_other_density(distance: Array, sample: Array) -> Array:
         Distances of plucks that are most probably of different spokes, in cents.
     """
     x = np.log(distance)
-    uniform = 1 / float(np.log(FARTHEST_CENTS / NEAREST_CENTS))
+    # Flat in ln d, but towards nothing as d does: what lies within 3 cents by chance is evenly spread there.
+    uniform = np.minimum(distance / _CHANCE_CENTS, 1.0) / (1 + float(np.log(FARTHEST_CENTS / _CHANCE_CENTS)))
     if len(sample) < _FEWEST_OTHERS:
-        return np.full(len(x), np.log(uniform))
+        return np.asarray(np.log(uniform))
     kernel = np.mean(_normal(x[:, None], np.log(sample), _KERNEL_SD), axis=1)
     return np.asarray(np.log((1 - _UNIFORM_SHARE) * kernel + _UNIFORM_SHARE * uniform))
 

@@ -18,9 +18,9 @@ from numpy.typing import NDArray
 from tensionear.errors import UsageError
 
 from .roundplan import RoundPlan
-from .struck import CLEAR, Struck, chain_of, telling
+from .struck import CLEAR, Groups, Struck, chain_of, cues, groups_by_place, groups_of, telling
 
-__all__ = ["Naming", "Struck", "name_plucks"]
+__all__ = ["Candidate", "Naming", "Struck", "name_plucks"]
 
 Array = NDArray[np.float64]
 
@@ -28,9 +28,17 @@ SURE, SURE_PLUCK = 0.95, 0.8
 _SURE_BY_COUNT = 0.99  # where spokes all sound alike and only the count speaks
 _FAINTEST = 0.03  # candidates less probable than this are not looked at
 _WORTH_TELLING = 1e-3
-_CUE_S, _CUE_BEFORE_S = (0.12, 0.75), 3.0
 #: More candidates than this are no round: so many a spoke, and so many besides.
 _MOST_A_SPOKE, _MOST_BESIDES = 6, 60
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """A pluck that may be a spoke's: how probably it is, and how probably it is the first of that spoke's plucks."""
+
+    index: int
+    probability: float
+    first: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,14 +46,14 @@ class Naming:
     """Which candidate is which spoke.
 
     ``spokes``, ``probability`` and ``sure`` have one entry a candidate (None: no pluck). ``candidates`` gives for each spoke
-    the candidates it may be, with probabilities. ``closed``: the first spoke was plucked again at the end; ``cue``: two
+    the candidates it may be. ``closed``: the first spoke was plucked again at the end; ``cue``: two
     rim knocks came first. ``warnings`` are sentences.
     """
 
     spokes: tuple[int | None, ...]
     probability: tuple[float, ...]
     sure: tuple[bool, ...]
-    candidates: Mapping[int, tuple[tuple[int, float], ...]]
+    candidates: Mapping[int, tuple[Candidate, ...]]
     closed: bool
     cue: bool
     warnings: tuple[str, ...]
@@ -79,11 +87,14 @@ def name_plucks(struck: Sequence[Struck], plan: RoundPlan, assign: Mapping[int, 
     ]
     if len(kept) > _MOST_A_SPOKE * len(plan.spokes) + _MOST_BESIDES:
         return _too_many(len(struck), len(kept), len(plan.spokes))
-    cue = _has_cue(struck)
+    cued = cues(struck)
     fixed = {kept.index(n - 1): plan.spokes.index(spoke) + 1 for n, spoke in assign.items() if n - 1 in kept}
     looked_at = [struck[index] for index in kept]
-    posterior = chain_of(looked_at, plan, fixed, cue).posterior()
-    return _named(struck, plan, kept, posterior, cue, set(assign), _needed(looked_at, plan))
+    groups = groups_of(looked_at)
+    at, first = chain_of(looked_at, plan, fixed, cued[kept], groups).posterior()
+    if groups is None and (groups := groups_by_place(looked_at, plan, at[:, :-1])):
+        at, first = chain_of(looked_at, plan, fixed, cued[kept], groups).posterior()
+    return _named(struck, plan, kept, at, first, cued, set(assign), _needed(looked_at, plan, groups))
 
 
 def _too_many(struck: int, kept: int, spokes: int) -> Naming:
@@ -92,30 +103,20 @@ def _too_many(struck: int, kept: int, spokes: int) -> Naming:
     return Naming((None,) * struck, (0.0,) * struck, (False,) * struck, {}, False, False, (text,))
 
 
-def _needed(struck: Sequence[Struck], plan: RoundPlan) -> float:
+def _needed(struck: Sequence[Struck], plan: RoundPlan, groups: Groups | None) -> float:
     """How probable a label must be to be sure: where spokes sound alike nothing is, unless the count comes out."""
-    if telling(struck, plan):
+    if telling(struck, plan, groups):
         return SURE
     return _SURE_BY_COUNT if sum(each.probability > CLEAR for each in struck) == len(plan.spokes) else 1.0
-
-
-def _has_cue(struck: Sequence[Struck]) -> bool:
-    """Whether two sounds that are no clear plucks, 0.12 to 0.75 s apart, come less than 3 s before the first clear pluck.
-
-    How long they ring on is not asked: a knocked rim sets its spokes ringing.
-    """
-    first = next((index for index, each in enumerate(struck) if each.probability > CLEAR), 0)
-    before = [each.onset_s for each in struck[:first] if struck[first].onset_s - each.onset_s < _CUE_BEFORE_S]
-    pairs = itertools.combinations(before, 2)
-    return any(_CUE_S[0] < two - one < _CUE_S[1] for one, two in pairs)
 
 
 def _named(
     struck: Sequence[Struck],
     plan: RoundPlan,
     kept: Sequence[int],
-    posterior: Array,
-    cue: bool,
+    at: Array,
+    first: Array,
+    cued: NDArray[np.bool_],
     fixed: set[int],
     needed: float,
 ) -> Naming:
@@ -123,20 +124,23 @@ def _named(
     count = len(plan.spokes)
     spokes: list[int | None] = [None] * len(struck)
     probability, sure = [0.0] * len(struck), [False] * len(struck)
-    candidates: dict[int, list[tuple[int, float]]] = {spoke: [] for spoke in plan.spokes}
-    by_spoke = posterior[:, :count].copy()
-    by_spoke[:, 0] += posterior[:, count]
-    for row, index in zip(by_spoke, kept, strict=True):
+    candidates: dict[int, list[Candidate]] = {spoke: [] for spoke in plan.spokes}
+    by_spoke = at[:, :count].copy()
+    by_spoke[:, 0] += at[:, count]
+    for row, firsts, index in zip(by_spoke, first, kept, strict=True):
         best = int(np.argmax(row))
         for position in np.flatnonzero(row > _WORTH_TELLING):
-            candidates[plan.spokes[position]].append((index, float(row[position])))
+            chance = Candidate(index, float(row[position]), float(firsts[position]))
+            candidates[plan.spokes[position]].append(chance)
         plucked = float(row.sum())
         if plucked > CLEAR:
             spokes[index], probability[index] = plan.spokes[best], float(min(row[best], 1.0))
             likely = struck[index].probability > CLEAR and plucked > SURE_PLUCK
             sure[index] = bool(likely and row[best] > needed * plucked) or index + 1 in fixed
     found = {spoke: tuple(each) for spoke, each in candidates.items() if each}
-    closed = bool(np.any(posterior[:, count] > SURE))
+    closed = bool(np.any(at[:, count] > SURE))
+    start = next((index for index, spoke in enumerate(spokes) if spoke is not None), None)
+    cue = start is not None and bool(cued[start])
     return Naming(
         tuple(spokes), tuple(probability), tuple(sure), found, closed, cue, _warnings(struck, plan, spokes, sure)
     )

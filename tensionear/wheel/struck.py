@@ -22,7 +22,7 @@ Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
 
 CLEAR = 0.5  # probability from which a candidate is taken for a pluck when the take is looked at as a whole
-_SUREST = 0.995  # no candidate is surer than this to be a pluck: what tells knocks and voices from plucks errs too
+_SUREST = 0.999  # no candidate is surer than this to be a pluck: what tells knocks and voices from plucks errs too
 _STRAY_COST = 22.0  # candidates are not looked at together if passing over all between them costs more (in ln)
 
 
@@ -35,15 +35,23 @@ class Hand:
     stop: float
 
 
-#: Guesses: what people do, and what onset detection loses; each is as probable as the other until the take is heard.
-_HANDS = (Hand(0.006, 1e-3, 1e-3), Hand(0.08, 6e-3, 4e-3))
+#: Guesses: what people do, and what onset detection loses; each is as probable as the others until the take is heard.
+_HANDS = (Hand(0.006, 1e-3, 1e-3), Hand(0.03, 1e-2, 2e-3), Hand(0.08, 6e-3, 4e-3))
 _NEXT_SKIP, _LEAP, _ASKED = 0.2, 1e-8, 1e-14
 _GIVEN_UP = 1e-4  # a round broken off at any spoke
 _LATE_START = 0.1  # a round is begun where it was said to begin more surely than it is gone through
-_CLOSING_CUED, _CLOSING = 0.5, 0.03
+_CLOSING = 0.1
 _MAYBE_FIRST = 0.1  # probability from which a candidate before the first clear pluck may be the first
 
-_STOPPED_FACTOR = 15.0  # of 193 simulated repeats 11 had their ring stopped before, of 3268 other plucks 4
+#: Fall of the old lines in the tenth of a second before a pluck, dB (middle, sd): of rings left alone, most and the rest,
+#: and of rings that a finger stopped; seen in 1733 simulated plucks. How often a finger stops the ring before it plucks the
+#: same spoke again, and before it plucks another.
+_LEFT_FALL, _LEFT_FALL_REST, _REST_SHARE, _STOPPED_FALL = (2.5, 2.2), (5.0, 5.0), 0.12, (10.5, 4.5)
+_STOPPED_AGAIN, _STOPPED_OTHER = 0.5, 0.01
+
+#: Two knocks open a round: how often, how far apart they are, and how long before the first pluck; share of candidates
+#: that are no plucks.
+_CUES, CUE_APART_S, CUE_BEFORE_S, _STRAYS = 0.15, (0.12, 0.75), (0.3, 3.0), 0.15
 _SHORT_S, _SHORT_POOR = 0.25, 0.5
 
 _TOLD_APART_CENTS, _MOST, _FEW = 6.0, 0.5, 4  # repeats are rarely farther apart
@@ -54,15 +62,16 @@ _SOONEST_S, _TOO_SOON = 0.3, 0.03  # no hand is at the next spoke sooner; if it 
 _QUICK_S, _QUICK_SHARE = (0.05, 0.3), 0.4  # a slip is plucked again at once
 _PAUSE_SHARE = 0.5  # of spokes left out that cost the hand, or the ear, their time
 
-_SIDE_OUTLIER, _SIDE_WIDE = 0.1, 0.25  # share, and sd of ln f, of spokes that do not sing as their side does
-_GROUPS_APART = 2.2  # widths between the middles from which two sides are told by pitch
+_SIDE_OUTLIER, _SIDE_WIDE = 0.15, 0.25  # share, and sd of ln f, of spokes that do not sing as their side does
+_GROUPS_APART = 2.2  # widths between the middles from which two groups of pitch are seen
+_SIDES_APART, _FEWEST_OF_A_SIDE = 0.7, 5.0  # the same for the pitches at two sides' places
 _NO_SIDES, _NO_SIDES_GUESSED = 0.02, 0.2  # that pitch goes by something else than by the sides, stated or guessed
 _AGAINST_BUILD = 0.01  # that the other side sings higher than the build of the wheel says
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Struck:
-    """One candidate: when, how probably a pluck, its lines, first mode, level, and whether the ring before it was stopped."""
+    """One candidate: when, how probably a pluck, its lines, first mode, level; how far the ring before it fell at the end."""
 
     onset_s: float
     probability: float
@@ -70,7 +79,7 @@ class Struck:
     line_level_db: Array
     pitch_hz: float | None
     level_db: float
-    damped_before: bool
+    fall_db: float
     persist_db: float | None
 
 
@@ -92,7 +101,9 @@ class Pairs:
     reach: Indices
 
 
-def chain_of(struck: Sequence[Struck], plan: RoundPlan, fixed: Mapping[int, int], cue: bool) -> Chain:
+def chain_of(
+    struck: Sequence[Struck], plan: RoundPlan, fixed: Mapping[int, int], cued: NDArray[np.bool_], groups: Groups | None
+) -> Chain:
     """Everything known of a round.
 
     Parameters
@@ -102,8 +113,10 @@ def chain_of(struck: Sequence[Struck], plan: RoundPlan, fixed: Mapping[int, int]
     plan : RoundPlan
     fixed : mapping of int to int
         Candidate (from 0) to column of its spoke (from 1).
-    cue : bool
-        Whether two knocks opened the round.
+    cued : ndarray of bool, shape (candidates,)
+        Whether two sounds come before each candidate as a cue does (``cues``).
+    groups : Groups or None
+        Where the sides sing, if they do not sing alike.
     """
     count = len(struck)
     chance = np.clip([each.probability for each in struck], 1e-4, _SUREST)
@@ -113,11 +126,11 @@ def chain_of(struck: Sequence[Struck], plan: RoundPlan, fixed: Mapping[int, int]
     pairs = _pairs(stray)
     clear = np.flatnonzero(chance > CLEAR)
     pitch = log_pitches(struck)
-    groups = two_groups(pitch[clear])
     evidence = _between(struck, pairs, clear, _higher(pitch, groups))
     evidence[CLOSE] += _like_first(struck, clear)
+    evidence[:, 0] += np.log(1 - _CUES + np.where(cued, _CUES / _STRAYS**2, 0.0))
     sides, side_prior = _sides(pitch, plan, groups)
-    hands = [_priors(hand, count, _CLOSING_CUED if cue else _CLOSING) for hand in _HANDS]
+    hands = [_priors(hand, count) for hand in _HANDS]
     place = _held(sides, fixed)
     way = np.stack([evidence + prior for prior in hands])
     way[:, ANYWHERE] = NEVER
@@ -135,14 +148,13 @@ def chain_of(struck: Sequence[Struck], plan: RoundPlan, fixed: Mapping[int, int]
     )
 
 
-def telling(struck: Sequence[Struck], plan: RoundPlan) -> bool:
+def telling(struck: Sequence[Struck], plan: RoundPlan, groups: Groups | None) -> bool:
     """Whether the sound of this take tells a repeat from the next spoke; yes while few are heard.
 
     It does if the sides are told by pitch and take turns, or if most spokes are told from others of about their pitch.
     """
     clear = np.flatnonzero([each.probability > CLEAR for each in struck])
     pitch = log_pitches(struck)
-    groups = two_groups(pitch[clear])
     turns = [one != other for one, other in itertools.pairwise(plan.sides)]
     if groups is not None and sum(turns) > _MOST * len(turns):
         return True
@@ -161,7 +173,7 @@ def _pairs(stray: Array) -> Pairs:
     return Pairs(both[:, 0], both[:, 1], reach)
 
 
-def _priors(hand: Hand, count: int, closing: float) -> Array:
+def _priors(hand: Hand, count: int) -> Array:
     """ln prior of each way, shape (ways, nodes, candidates)."""
     found = np.full((WAYS, count + 1, count), np.log(_LEAP))
     found[AGAIN] = np.log(hand.again)
@@ -169,7 +181,7 @@ def _priors(hand: Hand, count: int, closing: float) -> Array:
     for power, way in enumerate((SKIP_ONE, SKIP_TWO, SKIP_THREE)):
         found[way] = np.log(hand.skip) + power * np.log(_NEXT_SKIP)
         found[way, 0] += np.log(_LATE_START)
-    found[CLOSE] = np.log(closing)
+    found[CLOSE] = np.log(_CLOSING)
     return found
 
 
@@ -195,12 +207,33 @@ def _between(struck: Sequence[Struck], pairs: Pairs, clear: Indices, higher: NDA
     found = np.zeros((WAYS, count + 1, count))
     if len(pairs.first) == 0:
         return found
-    stopped = np.array([each.damped_before for each in struck])[pairs.second]
-    alike = _alike(struck, pairs, clear, higher) + np.where(stopped, np.log(_STOPPED_FACTOR), 0.0)
+    fall = np.array([each.fall_db for each in struck])[pairs.second]
+    alike = _alike(struck, pairs, clear, higher) + _log_stopped(fall)
     on, again, left_out = _rhythm(struck, pairs, clear)
     steps = {AGAIN: alike + again, ON: on, SKIP_ONE: left_out[0], SKIP_TWO: left_out[1], SKIP_THREE: left_out[2]}
     for way, value in (steps | {LEAP: on, CLOSE: on}).items():
         found[way, pairs.first + 1, pairs.second] = value
+    return found
+
+
+def _log_stopped(fall_db: Array) -> Array:
+    """ln of how much likelier a fall of the old ring is before the same spoke is plucked again than before another."""
+    left = (1 - _REST_SHARE) * _normal(fall_db - _LEFT_FALL[0], _LEFT_FALL[1]) + _REST_SHARE * _normal(
+        fall_db - _LEFT_FALL_REST[0], _LEFT_FALL_REST[1]
+    )
+    stopped = _normal(np.minimum(fall_db - _STOPPED_FALL[0], 0.0), _STOPPED_FALL[1])
+    again, other = (share * stopped + (1 - share) * left for share in (_STOPPED_AGAIN, _STOPPED_OTHER))
+    return np.asarray(np.log(again / other))
+
+
+def cues(struck: Sequence[Struck]) -> NDArray[np.bool_]:
+    """Whether two sounds come before each candidate as two knocks come before a round's first pluck, shape (candidates,)."""
+    onset = np.array([each.onset_s for each in struck])
+    found = np.zeros(len(struck), bool)
+    for index, at in enumerate(onset):
+        start, stop = np.searchsorted(onset, [at - CUE_BEFORE_S[1], at - CUE_BEFORE_S[0]])
+        apart = onset[start:stop] - onset[start:stop, None]
+        found[index] = np.any((apart > CUE_APART_S[0]) & (apart < CUE_APART_S[1]))
     return found
 
 
@@ -306,7 +339,7 @@ def _sides(log_pitch: Array, plan: RoundPlan, groups: Groups | None) -> tuple[Ar
     if groups is None:
         return nothing[None], np.ones(1)
     spokes, sides = (*plan.spokes, plan.spokes[0]), (*plan.sides, plan.sides[0])
-    right = np.array([side == "R" if side else spoke % 2 == 1 for spoke, side in zip(spokes, sides, strict=True)])
+    right = _on_right(spokes, sides)
     higher, lower = (_near(log_pitch, middle, groups.sd) for middle in (groups.high, groups.low))
     either = np.log(0.5 * np.exp(higher) + 0.5 * np.exp(lower))
     known = np.isfinite(log_pitch)
@@ -318,6 +351,11 @@ def _sides(log_pitch: Array, plan: RoundPlan, groups: Groups | None) -> tuple[Ar
     none = _NO_SIDES if plan.sides[0] else _NO_SIDES_GUESSED
     right_higher = {"R": 1 - _AGAINST_BUILD, "L": _AGAINST_BUILD}.get(plan.higher or "", 0.5)
     return np.stack([*found, nothing]), np.array([(1 - none) * right_higher, (1 - none) * (1 - right_higher), none])
+
+
+def _on_right(spokes: Sequence[int], sides: Sequence[str | None]) -> NDArray[np.bool_]:
+    """Which positions are on the right, or would be if sides took turns from spoke 1 on."""
+    return np.array([side == "R" if side else spoke % 2 == 1 for spoke, side in zip(spokes, sides, strict=True)])
 
 
 def _near(log_pitch: Array, middle: float, sd: float) -> Array:
@@ -333,6 +371,39 @@ def _normal(away: Array, sd: float) -> Array:
 def _higher(log_pitch: Array, groups: Groups | None) -> NDArray[np.bool_]:
     """Which plucks are of the higher group; none where there is one group only."""
     return np.zeros(len(log_pitch), bool) if groups is None else log_pitch > (groups.high + groups.low) / 2
+
+
+def groups_of(struck: Sequence[Struck]) -> Groups | None:
+    """A higher and a lower group of clear plucks; None if there is one group only."""
+    return two_groups(log_pitches([each for each in struck if each.probability > CLEAR]))
+
+
+def groups_by_place(struck: Sequence[Struck], plan: RoundPlan, at: Array) -> Groups | None:
+    """The pitches of both sides by a first naming, where they overlap too much to be seen without it.
+
+    Parameters
+    ----------
+    struck : sequence of Struck
+    plan : RoundPlan
+    at : ndarray, shape (candidates, positions)
+        How probably each candidate is at each position.
+    """
+    pitch, right = log_pitches(struck), _on_right(plan.spokes, plan.sides)
+    heard = np.isfinite(pitch)
+    share = np.stack([at[:, right].sum(axis=1), at[:, ~right].sum(axis=1)])[:, heard]
+    if np.any(share.sum(axis=1) < _FEWEST_OF_A_SIDE):
+        return None
+    middle = [_weighted_median(pitch[heard], weight) for weight in share]
+    away = np.concatenate([np.abs(pitch[heard] - each) for each in middle])
+    sd = max(1.4826 * _weighted_median(away, share.ravel()), 0.01)
+    high, low = max(middle), min(middle)
+    return Groups(high, low, sd) if high - low > _SIDES_APART * sd else None
+
+
+def _weighted_median(values: Array, weight: Array) -> float:
+    order = np.argsort(values)
+    reached = np.cumsum(weight[order])
+    return float(values[order][np.searchsorted(reached, reached[-1] / 2)])
 
 
 def two_groups(log_pitch: Array) -> Groups | None:

@@ -10,7 +10,7 @@ import pytest
 from tensionear.catalogue import library_spoke, spoke_ids
 from tensionear.physics.beam import natural_frequencies
 from tensionear.physics.expectation import LOG_TENSION
-from tensionear.physics.generic import expect_any_spoke, expect_any_tone, generic_model
+from tensionear.physics.generic import expect_any_spoke, expect_any_tone, generic_models
 from tensionear.physics.inverse import EndsPrior, Partials, fit_group
 from tensionear.physics.modes import MODES
 
@@ -73,7 +73,7 @@ def test_relative_tension_of_an_unknown_spoke(name: str) -> None:
         values[row, 2, :6] = np.log(natural_frequencies(pieces, float(each), 35.0, 20.0, "flat", 6))
     sd[:, 2, :6] = 0.0007
     start = np.full(9, math.log(700.0))
-    fit = fit_group((generic_model(),), np.zeros(9, np.intp), Partials(values, sd, start), EndsPrior())
+    fit = fit_group((generic_models()[0],), np.zeros(9, np.intp), Partials(values, sd, start), EndsPrior())
     deviation, u = fit.deviations(np.arange(9), np.arange(9))
     truth = tension_n / tension_n.mean() - 1
     assert np.abs(deviation - truth).max() < 0.003
@@ -81,7 +81,7 @@ def test_relative_tension_of_an_unknown_spoke(name: str) -> None:
 
 
 def test_the_unknown_kind_is_open_in_stiffness_and_fixed_in_scale() -> None:
-    model = generic_model()
+    model = generic_models()[0]
     assert model.sources == ("kind of spoke",)
     assert list(model.tolerances[0][:2]) == [0.0, 0.0]
     assert model.tolerances[0][2] == model.tolerances[0][3] > 0.3

@@ -101,6 +101,9 @@ def test_on_an_uneven_wheel_likeness_speaks_and_on_an_even_one_it_does_not() -> 
     assert abs(even) < np.log(2)
 
 
-def test_few_others_tell_nothing() -> None:
-    found = log_other_density(np.array([0.1, 1.0, 100.0]), np.array([20.0, 30.0]))
-    assert np.ptp(found) == 0
+def test_few_others_tell_nothing_but_that_chance_comes_seldom_near() -> None:
+    """Flat in ln d, and evenly spread in d where it is next to nothing."""
+    found = np.exp(log_other_density(np.array([0.3, 0.6, 10.0, 100.0]), np.array([20.0, 30.0])))
+    assert found[2] == found[3]
+    assert found[1] == pytest.approx(2 * found[0])
+    assert found[1] < 0.3 * found[2]
