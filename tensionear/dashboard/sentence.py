@@ -52,6 +52,8 @@ def alarms(reading: Reading) -> tuple[str, ...]:
     for each in reading.findings:
         if each.code in ALARMING:
             found.append(f"{each.text[0].upper()}{each.text[1:]}.")
+        elif each.code == "under-floor" and reading.limits.floor_n is None:
+            found.append(f"{names_of(reading, each.spokes)}: {each.text}.")
     found.extend(_over(reading))
     found.extend(_under(reading))
     return (*found, CAUTION) if found else ()

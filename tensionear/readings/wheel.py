@@ -31,6 +31,7 @@ from tensionear.wheel.sheet import EMPTY, Sheet, sheet_to_dict
 from tensionear.wheel.sidefit import ReadTension, Rings, SideTensions, fit_side
 
 from .plucks import common_findings, listed, pluck_reading, unread_pluck
+from .ringing import dull_rings
 from .rounds import SpokeRings, refusal_of, rings_of, struck_of
 
 #: Crossings at which a spoke sings by its whole length, as it is modelled here.
@@ -91,12 +92,14 @@ def read_wheel(
     assessed = assess(wheel, tensions, sheet)
     judged = assessed.spokes
     unknown = any(value is None for value in crossing.values())
+    plucks = _plucks(strikes, naming, wheel, kind_of, fits, rings, options.skip)
     findings = (
         common_findings(strikes)
         + _naming_findings(naming)
         + _exchanged(pitch, higher)
         + _crossing_findings(crossing)
         + _misfits(tensions)
+        + dull_rings(plucks)
         + list(assessed.findings)
         + list(wheel.warnings)
     )
@@ -110,7 +113,7 @@ def read_wheel(
         warnings=listened.warnings,
         findings=worst_first(findings),
         verdict=None if _exchanged(pitch, higher) else _verdict(assessed, complete, unknown),
-        plucks=tuple(_plucks(strikes, naming, wheel, kind_of, fits, rings, options.skip)),
+        plucks=tuple(plucks),
         spokes=tuple(
             _spoke_reading(place, tensions.get(place.number), judged.get(place.number), rings.get(place.number))
             for place in wheel.places
