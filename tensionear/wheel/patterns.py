@@ -49,9 +49,10 @@ class _Row:
     u: Floats
 
     def scatter(self, left_over: Floats) -> float:
-        """Robust standard deviation of what a pattern leaves over, at least what the readings' own doubt makes."""
-        robust = 1.4826 * float(np.median(np.abs(left_over - np.median(left_over))))
-        return max(robust, float(np.mean(self.u)), 1e-4)
+        """Standard deviation of what a pattern leaves over, from its mean size; at least the readings' own doubt."""
+        size = math.sqrt(math.pi / 2) * float(np.mean(np.abs(left_over)))  # of a normal distribution
+        size *= math.sqrt(len(left_over) / (len(left_over) - 2))  # two medians were taken off
+        return max(size, float(np.mean(self.u)), 1e-4)
 
 
 def patterns_of(wheel: Wheel, tensions: Mapping[int, ReadTension], allowed: float) -> Patterns:
