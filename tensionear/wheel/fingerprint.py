@@ -16,8 +16,8 @@ _WEIGHT = 0.3  # power of the amplitude
 FARTHEST_CENTS, NEAREST_CENTS = 1000.0, 0.05
 
 #: Same spoke twice, (middle in cents, sd of ln): well heard, and with a ring that was cut short or hardly heard. Fitted to
-#: 174 repeats in simulated rounds: half of them within 1 cent, 90 % within 5, one in thirty beyond 10.
-_SHARP, _BLURRED = (0.95, 1.1), (10.0, 1.5)
+#: 174 repeats in simulated rounds: half of them within 0.8 cents, 90 % within 5, one in thirty beyond 10.
+_SHARP, _BLURRED = (0.7, 1.1), (10.0, 1.5)
 _BLURRED_SHARE, _BLURRED_SHARE_POOR = 0.02, 0.35
 _KERNEL_SD, _UNIFORM_SHARE = 0.5, 0.015
 _FEWEST_OTHERS, _CHANCE_CENTS = 4, 3.0

@@ -134,6 +134,18 @@ def test_a_lost_pluck_that_nothing_tells_of_leaves_doubt() -> None:
     assert chances(naming, 8).keys() >= {6, 7}
 
 
+def test_a_weak_pluck_is_lost_rather_after_a_loud_one() -> None:
+    """One was lost and nothing else tells which: if the sixth rang 20 dB above the others, it was rather the one after it."""
+
+    def chance(sixth_db: float) -> float:
+        struck = one_sided().pluck(*spokes(1, 6), *spokes(8, SPOKES)).struck
+        struck[5] = replace(struck[5], level_db=sixth_db)
+        naming = name_plucks(struck, PLAN, {}, ())
+        return chances(naming, 8)[6] - chances(naming, 7).get(5, 0.0)
+
+    assert chance(0.0) > 1.5 * chance(-20.0)
+
+
 def test_an_extra_pluck_on_an_even_wheel_leaves_doubt_but_like_candidates() -> None:
     """Side by side nothing tells which spoke was plucked twice; only the change of sides is certain."""
     order = [1, 3, 5, 7, 7, 9, 11, 13, 15, *spokes(2, SPOKES)[::2]]
