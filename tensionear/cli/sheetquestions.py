@@ -56,7 +56,7 @@ def _ask_state(told: dict[str, Any]) -> None:
         state["tyre"] = tyre
         told["state"] = state
     if tyre == "inflated":
-        _put(state, "pressure_kpa", _number("Its pressure, kPa (1 bar is 100)", 1, 2000))
+        _put(state, "pressure_kpa", _number("Its pressure, kPa (1 bar is 100)", 20, 2000))
     for key, text, keys in (
         ("held", "Wheel: f hangs free, b in the bike", HELD),
         ("age", "Spokes: n new, r stress-relieved, u used", AGE),

@@ -71,12 +71,13 @@ def test_tensions_are_judged_with_the_sheet(capsys: pytest.CaptureFixture[str], 
 def test_the_questions_with_quick_keys(
     capsys: pytest.CaptureFixture[str], folder: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    answers = "i\n300\nb\nx\nu\n\nn\nr\n0,25\n\nf\nfar\n-0.4\n\nq\n"
+    answers = "i\n2,5\n300\nb\nx\nu\n\nn\nr\n0,25\n\nf\nfar\n-0.4\n\nq\n"
     monkeypatch.setattr("sys.stdin", io.StringIO(answers))
     code, out, err = run(capsys, folder, "wheel.toml", "--plain")
     assert (code, err) == (0, "")
     assert "'x' is none of n, r, u; Enter skips" in out
     assert "'far' is no number" in out
+    assert "2.5 given; allowed: 20 to 2000" in out
     found = kept(folder)
     assert found["state"] == {"tyre": "inflated", "held": "bike", "pressure_kpa": 300.0, "age": "ridden"}
     assert (found["lateral_range_mm"], found["dish_mm"]) == (0.25, -0.2)
