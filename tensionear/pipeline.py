@@ -17,6 +17,7 @@ from .readings.evenness import read_evenness
 from .readings.singles import read_singles, read_tones
 from .readings.wheel import read_wheel
 from .wheel.model import Wheel
+from .wheel.sheet import EMPTY, Sheet
 
 SHORTEST_M, LONGEST_M = 0.05, 0.60
 
@@ -29,6 +30,7 @@ def read(
     spokes: int | None = None,
     first: int = 1,
     options: RoundOptions | None = None,
+    sheet: Sheet | None = None,
 ) -> Reading:
     """Read one recording.
 
@@ -45,6 +47,8 @@ def read(
         The spoke the round starts at.
     options : RoundOptions, optional
         How the round was plucked.
+    sheet : Sheet, optional
+        The other readings of the sitting; only with a wheel.
 
     Returns
     -------
@@ -65,7 +69,7 @@ def read(
         kinds = tuple(dict.fromkeys(place.spoke for place in wheel.places))
         usual = [next(place for place in wheel.places if place.spoke == kind) for kind in kinds]
         listened = listen_through(source, [expect(place.spoke, place.free_length_m) for place in usual])
-        return read_wheel(source.name, listened, wheel, kinds, first, options)
+        return read_wheel(source.name, listened, wheel, kinds, first, options, sheet or EMPTY)
     if spoke is not None:
         length_m = _checked_length(free_length_m, spoke)
         return read_singles(source.name, listen_through(source, [expect(spoke, length_m)]), spoke, length_m)

@@ -17,6 +17,10 @@ Plane = Literal["flat", "edge", "both"]
 Job = Literal["wheel", "pluck", "evenness", "tone"]
 
 
+#: How much a finding weighs, worst first: unsafe, out of a limit, in doubt or to be looked at, for information.
+Severity = Literal["danger", "fault", "caution", "note"]
+
+
 @dataclass(frozen=True, slots=True)
 class Finding:
     """Something the reader of the result should know or do; the codes are listed in ``docs/findings.md``."""
@@ -24,6 +28,7 @@ class Finding:
     code: str
     text: str
     spokes: tuple[int, ...] = ()
+    severity: Severity = "caution"
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,6 +113,7 @@ class Limits:
     max_tension_n: float | None = None
     floor_n: float | None = None
     target_n: Mapping[str, float | None] = field(default_factory=dict)
+    level_percent: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,6 +121,8 @@ class Reading:
     """A recording, read. ``sides`` and ``ends`` are keyed ``right``, ``left``, or ``higher``, ``lower``, ``all``.
 
     ``units`` is what people are to be shown; the numbers here are newtons all the same.
+    ``probability_within`` is that of every limited quantity being within together; ``sheet`` holds the other readings
+    of the sitting, as they are written to a sheet file.
     """
 
     file: str
@@ -132,6 +140,8 @@ class Reading:
     limits: Limits
     assumptions: tuple[str, ...] = ()
     units: Units = "N"
+    probability_within: float | None = None
+    sheet: Mapping[str, Any] | None = None
 
     def to_dict(self) -> dict[str, Any]:
         """The JSON form, one recording, with ``format``: plain numbers, never NaN; unknown is None."""

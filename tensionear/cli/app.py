@@ -12,6 +12,7 @@ from .describe import describe
 from .log import app as log
 from .plan import plan
 from .read import read
+from .sheet import sheet
 
 app = typer.Typer(
     name="tensionear",
@@ -51,3 +52,4 @@ app.command()(describe)
 app.command()(plan)
 app.command()(card)
 app.add_typer(log, name="log")
+app.command()(sheet)

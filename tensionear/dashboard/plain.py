@@ -35,6 +35,8 @@ def summary(reading: Reading) -> str:
     """What was read, and how it was judged."""
     used = sum(pluck.used for pluck in reading.plucks)
     found = f"{used} of {len(reading.plucks)} plucks used, {reading.duration_s:.1f} s of sound"
+    if not reading.plucks and not reading.duration_s:
+        found = "no recording"
     return found if reading.verdict is None else f"{verdict_words(reading)}, {found}"
 
 
