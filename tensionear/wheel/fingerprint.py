@@ -70,7 +70,7 @@ class Fingerprints:
         weight = self._weight[start]
         total = np.sum(weight * np.log(np.clip(away, NEAREST_CENTS, FARTHEST_CENTS)), axis=1)
         some = weight.sum(axis=1)
-        return np.where(some > 0, total / np.where(some > 0, some, 1.0), np.log(FARTHEST_CENTS))
+        return np.asarray(np.where(some > 0, total / np.where(some > 0, some, 1.0), np.log(FARTHEST_CENTS)))
 
 
 def log_same_density(distance: Array, poor: Array) -> Array:
