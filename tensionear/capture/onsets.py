@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,7 +33,7 @@ _TINY = 1e-16
 class Look:
     """How a look at the sound is taken: frame length, rise over so many frames, mean of so many bands, threshold.
 
-    ``weight`` brings its novelty to the scale of the others.
+    ``weight`` brings its novelty to the scale of the others. An onset is the largest novelty of so many frames ``ahead``.
     """
 
     frame_s: float
@@ -40,10 +41,13 @@ class Look:
     rising_bands: int
     threshold_db: float
     weight: float
+    ahead: int = _NEIGHBOUR
 
 
 CLEAR = Look(0.0213, 4, 8, 3.0, 1.0)
 FAINT = Look(0.0427, 8, 4, 4.0, 0.6)
+#: Sees clear onsets only, but 30 ms after they began.
+QUICK = Look(0.0213, 4, 8, 4.0, 1.0, 4)
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +57,18 @@ class Onset:
     time_s: float
     novelty_db: float
     given: bool = False
+
+
+class Detector(Protocol):
+    """Finds onsets in a stream of chunks."""
+
+    def push(self, chunk: NDArray[np.float32]) -> list[Onset]:
+        """Take the next chunk, shape (samples,), and give the onsets that are now decided."""
+        ...
+
+    def flush(self) -> list[Onset]:
+        """Give what is left at the end of the stream."""
+        ...
 
 
 class OnsetDetector:
@@ -98,6 +114,27 @@ class OnsetDetector:
         return sorted(faint + clear, key=lambda onset: onset.time_s)
 
 
+class QuickDetector:
+    """Finds clear onsets at once, for whoever waits; an onset may be given twice within 80 ms.
+
+    Parameters
+    ----------
+    rate_hz : float
+        Sample rate of the chunks, 16..32 kHz.
+    """
+
+    def __init__(self, rate_hz: float) -> None:
+        self._watcher = _Watcher(rate_hz, QUICK)
+
+    def push(self, chunk: NDArray[np.float32]) -> list[Onset]:
+        """Take the next chunk, shape (samples,), and give the onsets that are now decided."""
+        return self._watcher.push(chunk)
+
+    def flush(self) -> list[Onset]:
+        """Give what is left at the end of the stream."""
+        return self._watcher.flush()
+
+
 class _Watcher:
     """One look at the stream: novelty frame by frame, and the onsets in it."""
 
@@ -133,7 +170,7 @@ class _Watcher:
         levels = 10 * np.log10(np.add.reduceat(power, self._edges, axis=1)[:, :-1] + _TINY)
         self._novelty += self._rises(levels)
         self._waiting = self._waiting[count * self._hop :].copy()
-        return self._decide(len(self._novelty) + self._dropped - _NEIGHBOUR)
+        return self._decide(len(self._novelty) + self._dropped - self._look.ahead)
 
     def flush(self) -> list[Onset]:
         """Give what is left at the end of the stream."""
@@ -174,7 +211,7 @@ class _Watcher:
         for frame in range(self._decided, until):
             at = frame - self._dropped
             here = values[at]
-            if here <= threshold or here < values[max(0, at - _NEIGHBOUR) : at + _NEIGHBOUR + 1].max():
+            if here <= threshold or here < values[max(0, at - _NEIGHBOUR) : at + self._look.ahead + 1].max():
                 continue
             around = values[max(0, at - _MEDIAN_BACK) : at + _MEDIAN_AHEAD + 1]
             if here - np.median(around) > 0.8 * threshold:
