@@ -14,8 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .grid import Decimator, regrid
-from .onsets import Onset as FoundOnset
 from .onsets import Detector, OnsetDetector, QuickDetector, refine_onset
+from .onsets import Onset as FoundOnset
 from .recording import AudioSource, Samples
 
 LEAD_S = 0.16

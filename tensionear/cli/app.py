@@ -8,6 +8,7 @@ import typer
 
 from .demo import demo
 from .describe import describe
+from .inputs import inputs
 from .plan import plan
 from .read import read
 
@@ -47,3 +48,4 @@ app.command()(demo)
 app.command()(read)
 app.command()(describe)
 app.command()(plan)
+app.command()(inputs)
