@@ -136,15 +136,15 @@ class Hearing:
         self._finder, self._listener = PluckFinder(sample_rate_hz, pace), Listener(expectations)
         self._regrid = Regrid(channel, self._finder.chunk_frames)
 
-    def push(self, block: Samples) -> list[Strike]:
-        """Take the next block, shape (frames, channels), and give the strikes that are complete."""
+    def push(self, block: Samples) -> list[tuple[Pluck, Strike]]:
+        """Take the next block, shape (frames, channels), and give the strikes that are complete, each with its sound."""
         plucks = [pluck for chunk in self._regrid.push(block) for pluck in self._finder.push(chunk)]
-        return [self._listener.hear(pluck) for pluck in plucks]
+        return [(pluck, self._listener.hear(pluck)) for pluck in plucks]
 
-    def flush(self) -> list[Strike]:
+    def flush(self) -> list[tuple[Pluck, Strike]]:
         """Give what is left at the end of the stream."""
         plucks = [pluck for chunk in self._regrid.flush() for pluck in self._finder.push(chunk)]
-        return [self._listener.hear(pluck) for pluck in (*plucks, *self._finder.flush())]
+        return [(pluck, self._listener.hear(pluck)) for pluck in (*plucks, *self._finder.flush())]
 
 
 def listen_through(source: AudioSource, expectations: Sequence[Expectation]) -> Listened:
@@ -162,8 +162,8 @@ def listen_through(source: AudioSource, expectations: Sequence[Expectation]) -> 
     strikes: list[Strike] = []
     for block in checked(source.blocks(), source.name, source.sample_rate_hz):
         frames += len(block)
-        strikes += hearing.push(block)
-    strikes += hearing.flush()
+        strikes += [strike for _, strike in hearing.push(block)]
+    strikes += [strike for _, strike in hearing.flush()]
     warnings = tuple(text for text in (channel.text, *source.notes()) if text)
     if frames == 0:
         raise SoundError(f"{source.name} holds no sound (0 samples); record again")

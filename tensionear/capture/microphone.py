@@ -99,6 +99,16 @@ class Microphone:
         self.sample_rate_hz = device.sample_rate_hz
         self.channels = min(device.channels, 2)
 
+    @property
+    def name(self) -> str:
+        """What the system calls it."""
+        return self.device.name
+
+    def notes(self) -> tuple[str, ...]:
+        """What a reader of the round should know of the sound."""
+        lost = self.counter.lost_s
+        return (f"{1000 * lost:.0f} ms of sound were lost on their way from {self.name}",) if lost > 0 else ()
+
     def start(self) -> None:
         """Open the microphone.
 

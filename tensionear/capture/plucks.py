@@ -49,8 +49,8 @@ class Pace:
 #: The pace of every reading: the whole ring, and the slow detector that misses nothing.
 WHOLE = Pace(0.1, RING_S, 0.4, OnsetDetector)
 #: First look and last word for someone who waits at the wheel; clear onsets only.
-FIRST_LOOK = Pace(0.02, 0.15, 0.03, QuickDetector)
-LAST_WORD = Pace(0.02, 0.65, 0.03, QuickDetector)
+FIRST_LOOK = Pace(0.02, 0.13, 0.03, QuickDetector)
+LAST_WORD = Pace(0.02, 0.55, 0.03, QuickDetector)
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,6 +9,7 @@ import typer
 from .demo import demo
 from .describe import describe
 from .inputs import inputs
+from .listen import listen
 from .plan import plan
 from .read import read
 
@@ -48,4 +49,5 @@ app.command()(demo)
 app.command()(read)
 app.command()(describe)
 app.command()(plan)
+app.command()(listen)
 app.command()(inputs)
