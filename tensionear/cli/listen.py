@@ -128,7 +128,7 @@ def _run(making: _Making, found: _Found, form: _Form, spoke: int | None, target:
     if screen:
         from tensionear.dashboard.live.app import show_live
 
-        code = show_live(engine, making.subject, session.setup)
+        code = show_live(engine, making.subject)
     else:
         if spoke is not None and not form.as_json:
             from tensionear.dashboard.live.words import CAUTIONS

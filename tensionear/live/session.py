@@ -40,7 +40,7 @@ from .events import (
 )
 from .keeping import Keeper, KeptPluck
 from .machine import Round
-from .subject import Names, Subject, WheelSubject, log_pitch
+from .subject import Counted, Names, Subject, WheelSubject, log_pitch
 from .turning import Turning
 
 _PLUCK, _GLANCE, _TOLD_NOVELTY_DB = 0.5, 0.4, 12.0
@@ -117,7 +117,7 @@ class Session:
         self.reading: Reading | None = None
         self._strikes: list[Strike] = []  # whole ones worth listing
         self._last_words: dict[float, tuple[Strike, Pluck]] = {}
-        self._accepted: dict[int, list[Strike]] = {}
+        self._accepted: dict[int, list[Counted]] = {}
         self._stale: dict[int, float] = {}
         self._own_tones: list[tuple[float, float]] = []
         self._lost: list[float] = []
@@ -354,7 +354,7 @@ class Session:
         )
         self._keeper.accept(kept)
         own = self._accepted.setdefault(spoke, [])
-        own += [self._last_words[onset_s][0] for onset_s in onsets_s if onset_s in self._last_words]
+        own += [Counted(self._last_words[each.onset_s][0], each.value) for each in kept]
         self._stale.pop(spoke, None)
 
     def _guarded(self, keep: Callable[[], None]) -> bool:

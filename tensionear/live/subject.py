@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 import numpy as np
@@ -35,6 +35,17 @@ _FIRST_LOOK_PERCENT = 2.0  # one standard deviation of a number from a tenth of 
 _WHOLE_LENGTH = ("apart", None)
 #: Spokes of a side that must be read before a deviation from their mean is told.
 _ENOUGH = 3
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Counted:
+    """An accepted pluck: what was heard and what it said."""
+
+    strike: Strike
+    value: Value
+
+
+Others = Mapping[int, Sequence[Counted]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +85,7 @@ class Subject(Protocol):
         """What a first look says, at no cost; None if nothing."""
         ...
 
-    def weigh(self, spoke: int, strike: Strike, others: Mapping[int, Sequence[Strike]]) -> Value | None:
+    def weigh(self, spoke: int, strike: Strike, others: Others) -> Value | None:
         """What a pluck says, together with the accepted plucks of the others."""
         ...
 
@@ -127,7 +138,7 @@ class WheelSubject:
         tension = float(np.exp(LOG_TENSION[heard.candidates[0].state_index]))
         return Value(pitch_hz, tension, tension * _FIRST_LOOK_PERCENT / 100)
 
-    def weigh(self, spoke: int, strike: Strike, others: Mapping[int, Sequence[Strike]]) -> Value | None:
+    def weigh(self, spoke: int, strike: Strike, others: Others) -> Value | None:
         """Fitted together with the last few spokes of its side, which tell what the ends are like."""
         heard, pitch_hz = self._heard(spoke, strike)
         if pitch_hz is None:
@@ -135,20 +146,18 @@ class WheelSubject:
         place = self.wheel.place(spoke)
         fellows = [each for each in self.wheel.places if each.side == place.side and each.number != spoke]
         fellows = [each for each in fellows if others.get(each.number)]
+        counted = [others[each.number][-1] for each in fellows]
         if place.crossing not in _WHOLE_LENGTH or not heard.candidates:
-            return Value(
-                pitch_hz, None, None, *_pitch_deviation(pitch_hz, [self._mean_pitch(f, others) for f in fellows])
-            )
+            return against(Value(pitch_hz), [each.value for each in counted])
         rings = {spoke: _rings(heard)}
-        for each in sorted(fellows, key=lambda one: others[one.number][-1].onset_s)[-_FELLOWS:]:
-            found, pitch = self._heard(each.number, others[each.number][-1])
+        for each in sorted(fellows, key=lambda one: others[one.number][-1].strike.onset_s)[-_FELLOWS:]:
+            found, pitch = self._heard(each.number, others[each.number][-1].strike)
             if pitch is not None and found.candidates:
                 rings[each.number] = _rings(found)
         fit = fit_side([each for each in self.wheel.places if each.number in rings], rings)
         one = fit.spokes[spoke]
-        if len(rings) < _ENOUGH:
-            return Value(pitch_hz, one.tension_n, one.u_tension_n)
-        return Value(pitch_hz, one.tension_n, one.u_tension_n, 100 * one.deviation, 100 * one.u_deviation)
+        value = Value(pitch_hz, one.tension_n, one.u_tension_n, None, 100 * one.u_individual_n / one.tension_n)
+        return against(value, [each.value for each in counted])
 
     def read(self, file: str, listened: Listened, first: int, options: RoundOptions) -> Reading:
         """As ``tensionear read --wheel``."""
@@ -163,10 +172,6 @@ class WheelSubject:
         heard = strike.heard[self._kinds.index(self.wheel.place(spoke).spoke)]
         main, _ = first_modes(heard, True)
         return heard, main.frequency_hz if main else None
-
-    def _mean_pitch(self, place: object, others: Mapping[int, Sequence[Strike]]) -> float | None:
-        number = getattr(place, "number")  # noqa: B009
-        return self._heard(number, others[number][-1])[1]
 
 
 class CountSubject:
@@ -204,14 +209,13 @@ class CountSubject:
         main, _ = first_modes(strike.heard[0], True)
         return Value(main.frequency_hz) if main else None
 
-    def weigh(self, spoke: int, strike: Strike, others: Mapping[int, Sequence[Strike]]) -> Value | None:
+    def weigh(self, spoke: int, strike: Strike, others: Others) -> Value | None:
         """Its pitch against that of every second spoke, which is its side on most wheels."""
         main, _ = first_modes(strike.heard[0], True)
         if main is None:
             return None
-        fellows = [each[-1] for number, each in others.items() if number % 2 == spoke % 2 and number != spoke and each]
-        pitches = [found.pitch_hz for each in fellows if (found := self.glance(0, each)) is not None]
-        return Value(main.frequency_hz, None, None, *_pitch_deviation(main.frequency_hz, pitches))
+        fellows = [each[-1].value for number, each in others.items() if number % 2 == spoke % 2 and number != spoke]
+        return against(Value(main.frequency_hz), fellows)
 
     def read(self, file: str, listened: Listened, first: int, options: RoundOptions) -> Reading:
         """As ``tensionear read --spokes``."""
@@ -241,9 +245,13 @@ def _rings(heard: Heard) -> Rings:
     return Rings((heard,), float(LOG_TENSION[heard.candidates[0].state_index]))
 
 
-def _pitch_deviation(pitch_hz: float, others: Sequence[float | None]) -> tuple[float | None, None]:
-    """Deviation from the mean pitch of the others in percent, if there are enough."""
-    known = [each for each in others if each is not None]
-    if len(known) < _ENOUGH:
-        return None, None
-    return 100 * (pitch_hz / float(np.mean(known)) - 1), None
+def against(value: Value, fellows: Sequence[Value]) -> Value:
+    """The value with its deviation from the mean of its side so far, if there are enough of it."""
+    tensions = [each.tension_n for each in fellows if each.tension_n is not None]
+    if value.tension_n is not None and len(tensions) >= _ENOUGH:
+        mean = float(np.mean([*tensions, value.tension_n]))
+        return replace(value, deviation_percent=100 * (value.tension_n / mean - 1))
+    if value.tension_n is None and len(fellows) >= _ENOUGH:
+        mean = float(np.mean([*(each.pitch_hz for each in fellows), value.pitch_hz]))
+        return replace(value, deviation_percent=100 * (value.pitch_hz / mean - 1))
+    return replace(value, u_deviation_percent=None)

@@ -38,8 +38,8 @@ def where(spoke: int) -> str:
 
 
 def where_from_left(spoke: int) -> str:
-    """The same spoke for someone on the other side of the wheel."""
-    return in_words(spoke).replace(" clockwise", " counter-clockwise").replace("from the right", "from the left")
+    """The same spoke for someone on the other side of the wheel, who counts the other way round."""
+    return f"from the left: {in_words(spoke).split()[0]} counter-clockwise"
 
 
 def way(before: int | None, spoke: int, spokes: int) -> str:
@@ -48,8 +48,8 @@ def way(before: int | None, spoke: int, spokes: int) -> str:
         return ""
     on = (spoke - before) % spokes
     if on <= spokes // 2:
-        return f"{_count(on)} on, clockwise seen from the right (counter-clockwise from the left)"
-    return f"{_count(spokes - on)} back, counter-clockwise seen from the right (clockwise from the left)"
+        return f"go {_count(on)} clockwise (from the left: the other way)"
+    return f"go {_count(spokes - on)} counter-clockwise (from the left: clockwise)"
 
 
 def _count(spokes: int) -> str:
