@@ -293,6 +293,12 @@ def play(system: Any, sound: np.ndarray, sample_rate_hz: float) -> None:
         ) from None
 
 
+def play_through(system: Any, sound: np.ndarray, sample_rate_hz: float) -> None:
+    """Play a sound, shape (n,), to its end."""
+    play(system, sound, sample_rate_hz)
+    system.wait()
+
+
 def _closed(stream: Any) -> None:
     """End a stream, whatever it says."""
     try:

@@ -12,6 +12,7 @@ from .inputs import inputs
 from .listen import listen
 from .plan import plan
 from .read import read
+from .tone import tone
 
 app = typer.Typer(
     name="tensionear",
@@ -51,3 +52,4 @@ app.command()(describe)
 app.command()(plan)
 app.command()(listen)
 app.command()(inputs)
+app.command()(tone)

@@ -8,6 +8,7 @@ import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -19,12 +20,14 @@ if TYPE_CHECKING:
     from tensionear.capture.recording import AudioSource
     from tensionear.live.engine import Engine
     from tensionear.live.events import Cue
+    from tensionear.live.keeping import Keeper, KeptPluck
     from tensionear.live.session import Session, Told
     from tensionear.live.source import LiveSource
     from tensionear.live.subject import Subject
 
 MOST_PLUCKS = 5
 _USUAL_PLUCKS = 2
+_RING_ON_S = 0.3  # after a pluck a recording is gone on with
 
 
 def listen(
@@ -46,6 +49,10 @@ def listen(
         list[int] | None, typer.Option(metavar="N", help="A spoke to leave out; may be repeated.")
     ] = None,
     crossing: Annotated[Crossing | None, typer.Option(help="How spokes meet where they cross.")] = None,
+    resume: Annotated[
+        bool, typer.Option("--resume", help="Go on with the last unfinished round of this wheel.")
+    ] = False,
+    no_audio: Annotated[bool, typer.Option("--no-audio", help="Keep no sound: it cannot be read anew then.")] = False,
     wanted: Annotated[
         str | None, typer.Option("--input", metavar="NAME", help="The microphone, number or name.")
     ] = None,
@@ -57,9 +64,10 @@ def listen(
     options = RoundOptions(order, direction, tuple(missing or ()), crossing=crossing)
     subject = _subject(wheel, spokes, spoke)
     _check(sound, fast, plucks, wanted, target, spoke)
-    session_of = _Making(subject, options, first, plucks, quiet or sound is not None, sound)
-    with _source(sound, fast, wanted) as found:
-        _run(session_of, found, _Form(plain, as_json), spoke, target)
+    keeping = _keeping(subject, resume, not no_audio, spoke is not None)
+    making = _Making(subject, options, first, plucks, quiet or sound is not None, sound, keeping)
+    with _source(sound, fast, wanted, keeping.until_s) as found:
+        _run(making, found, _Form(plain, as_json), spoke, target)
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,6 +98,29 @@ class _Found:
 
 
 @dataclass(frozen=True, slots=True)
+class _Keeping:
+    """Where the round is kept (None: it is not), and what was kept of it before."""
+
+    folder: Path | None
+    with_sound: bool
+    kept: tuple[KeptPluck, ...] = ()
+
+    @property
+    def until_s(self) -> float:
+        """Up to where in a recording the round was kept."""
+        return max((each.onset_s for each in self.kept), default=-_RING_ON_S) + _RING_ON_S
+
+    def keeper(self, subject: Subject, name: str, plucks: int) -> Keeper:
+        """What keeps it."""
+        from tensionear.live.journal import About, Journal
+        from tensionear.live.keeping import KeepsNothing
+
+        if self.folder is None:
+            return KeepsNothing()
+        return Journal(self.folder, About(subject.title, subject.spokes, name, plucks), self.with_sound)
+
+
+@dataclass(frozen=True, slots=True)
 class _Making:
     """All that a session is made of but its source."""
 
@@ -99,16 +130,19 @@ class _Making:
     plucks: int | None
     quiet: bool
     sound: str | None
+    keeping: _Keeping
 
     def session(self, name: str, tell: Callable[[Told], None]) -> Session:
         """The session."""
-        from tensionear.live.keeping import KeepsNothing
         from tensionear.live.session import Session, Setup
 
         recorded = self.sound is not None
         needed = self.plucks or (1 if recorded else _USUAL_PLUCKS)
         setup = Setup(name, self.first, self.options, needed, recorded and self.plucks is None)
-        return Session(self.subject, setup, KeepsNothing(), _no_sound if self.quiet else _player(), tell)
+        keeper = self.keeping.keeper(self.subject, name, needed)
+        session = Session(self.subject, setup, keeper, _no_sound if self.quiet else _player(), tell)
+        session.restore(self.keeping.kept)
+        return session
 
 
 def _run(making: _Making, found: _Found, form: _Form, spoke: int | None, target: float | None) -> None:
@@ -135,7 +169,7 @@ def _run(making: _Making, found: _Found, form: _Form, spoke: int | None, target:
 
             for caution in CAUTIONS:
                 _write(caution)
-        _hear(engine)
+        code = _hear(engine)
     if engine.failed is not None:
         raise engine.failed
     if spoke is None:
@@ -144,10 +178,12 @@ def _run(making: _Making, found: _Found, form: _Form, spoke: int | None, target:
         raise typer.Exit(code)
 
 
-def _hear(engine: Engine) -> None:
-    """Hear in this thread; SIGTERM and SIGHUP end it as a key would, and the round is kept."""
+def _hear(engine: Engine) -> int:
+    """Hear in this thread; signals end it as a key would, and the round is kept. Gives the exit code."""
+    caught: list[int] = []
 
     def end(number: int, frame: object) -> None:  # noqa: ARG001 - a signal handler's form
+        caught.append(number)
         engine.stop()
 
     kinds = [getattr(signal, name) for name in ("SIGTERM", "SIGHUP", "SIGINT") if hasattr(signal, name)]
@@ -158,6 +194,7 @@ def _hear(engine: Engine) -> None:
     finally:
         for kind, handler in before.items():
             signal.signal(kind, handler)
+    return 128 + caught[0] if caught else 0
 
 
 def _finish(session: Session, notes: tuple[str, ...], form: _Form) -> None:
@@ -166,6 +203,8 @@ def _finish(session: Session, notes: tuple[str, ...], form: _Form) -> None:
 
     if session.setup.named_by_whole or session.round.accepted:
         reading = session.read(notes)
+        if session.round.complete:
+            session.close(reading)
         if form.as_json:
             show_json([reading])
         else:
@@ -194,6 +233,19 @@ def _subject(wheel: str | None, spokes: int | None, spoke: int | None) -> Subjec
     return WheelSubject(described)
 
 
+def _keeping(subject: Subject, resume: bool, with_sound: bool, turning: bool) -> _Keeping:
+    """A new place for the round, or that of the round to go on with."""
+    from tensionear.live.journal import latest_unfinished, load, new_folder, rounds_folder
+
+    if turning and not resume:
+        return _Keeping(None, with_sound)
+    if not resume:
+        return _Keeping(new_folder(rounds_folder(), subject.title), with_sound)
+    folder = latest_unfinished(rounds_folder(), subject.title, subject.spokes)
+    kept = load(folder)
+    return _Keeping(None if turning else folder, with_sound, kept.plucks if kept else ())
+
+
 def _check(
     sound: str | None, fast: bool, plucks: int | None, wanted: str | None, target: float | None, spoke: int | None
 ) -> None:
@@ -211,7 +263,7 @@ def _check(
 
 
 @contextmanager
-def _source(sound: str | None, fast: bool, wanted: str | None) -> Iterator[_Found]:
+def _source(sound: str | None, fast: bool, wanted: str | None, from_s: float) -> Iterator[_Found]:
     """A file played, or the microphone, closed at the end."""
     if sound is None:
         from tensionear.capture.microphone import open_microphone
@@ -234,7 +286,7 @@ def _source(sound: str | None, fast: bool, wanted: str | None) -> Iterator[_Foun
     def notes() -> tuple[str, ...]:
         return tuple(text for text in (why, *source.notes()) if text)
 
-    yield _Found(PlayedFile(source, fast), source.channels, channel, notes)
+    yield _Found(PlayedFile(source, fast, from_s), source.channels, channel, notes)
 
 
 def _player() -> Callable[[Cue], None]:

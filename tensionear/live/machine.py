@@ -94,6 +94,15 @@ class Round:
         return self.place >= len(self.plan)
 
 
+def restored(state: Round, accepted: Mapping[int, tuple[Taken, ...]]) -> Round:
+    """A round that goes on where it was left: after the spokes that were accepted."""
+    last = max((each.onset_s, spoke) for spoke, taken in accepted.items() for each in taken)[1] if accepted else None
+    found = replace(state, accepted=MappingProxyType(dict(accepted)))
+    if last is None:
+        return found
+    return replace(found, place=_next_open(found, state.plan.index(last) + 1))
+
+
 def whose(state: Round, onset_s: float, log_pitch: float) -> int:
     """Which spoke a pluck belongs to: the awaited one, or the one just left if it comes late and sounds like it."""
     if state.needed > 1 and state.left is not None and not state.taken and onset_s < state.left_at_s + HOLD_S:

@@ -5,7 +5,7 @@ Everything that happens goes through `Session`; whoever shows it takes a `Snapsh
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from tensionear.capture.channels import best_channel
@@ -13,7 +13,7 @@ from tensionear.capture.levels import Level, level_of
 from tensionear.capture.microphone import Piece
 from tensionear.capture.plucks import Pluck
 from tensionear.capture.recording import AudioSource
-from tensionear.listening import Listened, Strike
+from tensionear.listening import Listened, Listener, Strike
 from tensionear.options import RoundOptions
 from tensionear.reading import Reading
 from tensionear.readings.plucks import ADVICE, fault_of, listed, reason_of
@@ -39,7 +39,7 @@ from .events import (
     Withdraw,
 )
 from .keeping import Keeper, KeptPluck
-from .machine import Round
+from .machine import Round, Taken
 from .subject import Counted, Names, Subject, WheelSubject, log_pitch
 from .turning import Turning
 
@@ -48,6 +48,8 @@ _OWN_TONE_S = 0.6  # from the moment a tone is asked for: it starts late and rin
 _DOUBT_S = 0.15  # around lost sound
 _KNOCKS = ("knock", "weak", "noise")
 _HELD_PLUCKS = 12
+_APART_S = 2.0  # between a round that was kept and its continuation
+_BY_HAND = ("back", "skip", "redo", "jump", "out")
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,7 +126,26 @@ class Session:
         self._level = Level(-160.0, -160.0, False)
         self._rate_hz = 0.0
         self._told = 0
+        self._start_s = 0.0
         self.revision = 0
+
+    def restore(self, kept: Sequence[KeptPluck]) -> None:
+        """Take up a round that was kept: its sounds are heard again, with whatever the wheel file says by now."""
+        listener = Listener(self._expectations)
+        accepted: dict[int, tuple[Taken, ...]] = {}
+        for each in kept:
+            if each.spoke not in self.round.plan:
+                continue
+            accepted[each.spoke] = (
+                *accepted.get(each.spoke, ()),
+                Taken(each.onset_s, log_pitch(each.value), each.value),
+            )
+            self._start_s = max(self._start_s, each.onset_s + _APART_S)
+            if len(each.pluck.samples):
+                strike = replace(listener.hear(each.pluck), onset_s=each.onset_s)
+                self._strikes.append(strike)
+                self._accepted.setdefault(each.spoke, []).append(Counted(strike, each.value))
+        self.round = machine.restored(self.round, accepted)
 
     # what comes in
 
@@ -147,7 +168,9 @@ class Session:
         self._step(Passed(self._now_s))
 
     def ask(self, asked: Asked) -> None:
-        """A key, or what stands for one."""
+        """A key, or what stands for one; whoever leads by hand names the plucks."""
+        if asked.action in _BY_HAND:
+            self.setup = replace(self.setup, named_by_whole=False)
         self._step(asked)
 
     def microphone(self, trouble: str | None, text: str) -> None:
@@ -175,8 +198,23 @@ class Session:
                 for onset_s in (each.onset_s for taken in self.round.accepted.values() for each in taken)
                 if (spoke := _near(by_onset, onset_s)) is not None
             }
-            self._step(Named(names))
+            self._rename(names)
         self._step(FoundOut(tuple(each.spoke for each in reading.spokes if each.verdict == "out")))
+
+    def _rename(self, names: Mapping[float, int]) -> None:
+        """What was kept under another name is kept anew."""
+        before = {each.onset_s: spoke for spoke, taken in self.round.accepted.items() for each in taken}
+        values = {each.onset_s: each.value for taken in self.round.accepted.values() for each in taken}
+        self._step(Named(names))
+        for spoke, taken in self.round.accepted.items():
+            for each in taken:
+                if before[each.onset_s] != spoke and each.onset_s in self._last_words:
+                    kept = KeptPluck(each.onset_s, spoke, values[each.onset_s], self._last_words[each.onset_s][1])
+                    self._guarded(lambda kept=kept: self._keeper.accept((kept,)))  # type: ignore[misc]
+
+    def close(self, reading: Reading) -> None:
+        """The round is over and was read so."""
+        self._guarded(lambda: self._keeper.close(reading))
 
     def finish(self) -> None:
         """The sound is at its end."""
@@ -187,7 +225,7 @@ class Session:
 
     @property
     def _now_s(self) -> float:
-        return self._ear.now_s if self._ear is not None else 0.0
+        return self._ear.now_s if self._ear is not None else self._start_s
 
     def snapshot(self) -> Snapshot:
         """All there is to show."""

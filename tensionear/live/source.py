@@ -47,6 +47,8 @@ class PlayedFile:
     ----------
     source : AudioSource
     fast : bool
+    from_s : float
+        Where in the file to begin.
     clock, sleep : callable
         Seconds, monotonic, and how to wait.
     """
@@ -55,11 +57,13 @@ class PlayedFile:
         self,
         source: AudioSource,
         fast: bool,
+        from_s: float = 0.0,
         clock: Callable[[], float] = time.monotonic,
         sleep: Callable[[float], None] = time.sleep,
     ) -> None:
         self._source, self._fast, self._clock, self._sleep = source, fast, clock, sleep
         self.name, self.sample_rate_hz = source.name, source.sample_rate_hz
+        self._skip = round(from_s * source.sample_rate_hz)
         self._pieces = self._cut()
         self._start_s: float | None = None
         self._frames = 0
@@ -89,6 +93,8 @@ class PlayedFile:
 
     def _cut(self) -> Iterator[Samples]:
         step = max(1, round(_PIECE_S * self.sample_rate_hz))
-        for block in self._source.blocks():
+        for whole in self._source.blocks():
+            block = whole[self._skip :]
+            self._skip -= len(whole) - len(block)
             for start in range(0, len(block), step):
                 yield block[start : start + step]

@@ -55,7 +55,7 @@ def marks_of(snapshot: Snapshot, subject: Subject) -> dict[str, list[Mark]]:
         if taken and known is not None and known.deviation_percent is not None:
             deviation, state = known.deviation_percent, state_of(known)
         elif taken:
-            deviation, state = taken[-1].value.deviation_percent or 0.0, "unjudged"
+            deviation, state = taken[-1].value.deviation_percent or 0.0, "undecided"
         mark = Mark(
             spoke, subject.label(spoke), deviation, state, spoke in snapshot.stale and bool(taken), spoke == now
         )
