@@ -57,7 +57,7 @@ class LiveEar:
         self._channel = channel
         self._waiting: list[Samples] = []
         self._frames = 0
-        self._told: list[float] = []  # onsets of last words
+        self._told: list[float] = []  # onsets of last words that were plucks
         self._paces: tuple[Hearing, ...] = ()
         if channel is not None:
             self._choose(channel)
@@ -101,9 +101,10 @@ class LiveEar:
         found = [Heard("first", self._placed(strike), pluck) for pluck, strike in first]
         for pluck, strike in last:
             placed = self._placed(strike)
-            if self._told and placed.onset_s - self._told[-1] < SAME_S:
+            if self._was_told(placed.onset_s):
                 continue  # the quick detector gives an onset twice when the larger rise comes second
-            self._told = [each for each in self._told if each > placed.onset_s - _KEPT_S] + [placed.onset_s]
+            if strike.probability > _PLUCK:
+                self._told = [each for each in self._told if each > placed.onset_s - _KEPT_S] + [placed.onset_s]
             found.append(Heard("last", placed, pluck))
         for pluck, strike in whole:
             placed = self._placed(strike)

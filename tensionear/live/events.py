@@ -27,12 +27,24 @@ class Value:
 
 
 @dataclass(frozen=True, slots=True)
+class Lines:
+    """The partials of a pluck: frequencies in Hz and their levels in dB, as many."""
+
+    hz: tuple[float, ...]
+    level_db: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Plucked:
-    """A spoke was plucked; ``final`` once its ring was heard long enough; ``doubtful``: some of its sound was lost."""
+    """A spoke was plucked.
+
+    ``lines``: its partials. ``final`` once its ring was heard long enough;
+    ``doubtful``: some of its sound was lost.
+    """
 
     onset_s: float
     now_s: float
-    log_pitch: float
+    lines: Lines
     value: Value
     final: bool
     doubtful: bool = False

@@ -28,6 +28,7 @@ from .events import (
     Event,
     FoundOut,
     Knocked,
+    Lines,
     Microphoned,
     Named,
     Note,
@@ -40,7 +41,7 @@ from .events import (
 )
 from .keeping import Keeper, KeptPluck
 from .machine import Round, Taken
-from .subject import Counted, Names, Subject, WheelSubject, log_pitch
+from .subject import Counted, Names, Subject, WheelSubject, lines_of
 from .turning import Turning
 
 _PLUCK, _GLANCE, _TOLD_NOVELTY_DB = 0.5, 0.4, 12.0
@@ -136,15 +137,14 @@ class Session:
         for each in kept:
             if each.spoke not in self.round.plan:
                 continue
-            accepted[each.spoke] = (
-                *accepted.get(each.spoke, ()),
-                Taken(each.onset_s, log_pitch(each.value), each.value),
-            )
-            self._start_s = max(self._start_s, each.onset_s + _APART_S)
+            lines = Lines((each.value.pitch_hz,), (0.0,))
             if len(each.pluck.samples):
                 strike = replace(listener.hear(each.pluck), onset_s=each.onset_s)
                 self._strikes.append(strike)
                 self._accepted.setdefault(each.spoke, []).append(Counted(strike, each.value))
+                lines = lines_of(strike)
+            accepted[each.spoke] = (*accepted.get(each.spoke, ()), Taken(each.onset_s, lines, each.value))
+            self._start_s = max(self._start_s, each.onset_s + _APART_S)
         self.round = machine.restored(self.round, accepted)
 
     # what comes in
@@ -309,14 +309,14 @@ class Session:
         first_guess = self.subject.glance(self._spoke(), strike)
         if first_guess is None:
             return None
-        pitch = log_pitch(first_guess)
-        spoke = self._spoke() if self.turning else machine.whose(self.round, strike.onset_s, pitch)
+        lines = lines_of(strike)
+        spoke = self._spoke() if self.turning else machine.whose(self.round, strike.onset_s, lines)
         value = self.subject.weigh(spoke, strike, self._accepted) if final else first_guess
         if value is None:
             return None
         end_s = strike.onset_s + strike.ring_s
         doubtful = any(strike.onset_s - _DOUBT_S < each < end_s + _DOUBT_S for each in self._lost)
-        return Plucked(strike.onset_s, self._now_s, log_pitch(value), value, final, doubtful)
+        return Plucked(strike.onset_s, self._now_s, lines, value, final, doubtful)
 
     def _spoke(self) -> int:
         return self.turning.spoke if self.turning else self.round.spoke

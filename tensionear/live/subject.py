@@ -5,7 +5,6 @@ Imports pipeline, readings, wheel and physics.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Protocol
@@ -28,7 +27,7 @@ from tensionear.wheel.roundplan import plan_round
 from tensionear.wheel.sequence import Naming
 from tensionear.wheel.sidefit import Rings, fit_side
 
-from .events import Value
+from .events import Lines, Value
 
 _FELLOWS = 7  # spokes of its side that a pluck is fitted with: enough to know the ends by, few enough to be quick
 _FIRST_LOOK_PERCENT = 2.0  # one standard deviation of a number from a tenth of a second; seen on simulated rounds
@@ -236,9 +235,10 @@ def certain(names: Names, strikes: int) -> Naming:
     return Naming(spokes, tuple(float(each) for each in named), named, candidates, names.closed, False, ())
 
 
-def log_pitch(value: Value) -> float:
-    """ln of the pitch in Hz."""
-    return math.log(value.pitch_hz)
+def lines_of(strike: Strike) -> Lines:
+    """The partials of a pluck that a spoke can have."""
+    named = [line for line in strike.heard[strike.best].lines if line.mode is not None]
+    return Lines(tuple(line.frequency_hz for line in named), tuple(line.energy_db for line in named))
 
 
 def _rings(heard: Heard) -> Rings:
