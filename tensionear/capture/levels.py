@@ -120,7 +120,8 @@ def _edge(spectrum: NDArray[np.float64], step_hz: float) -> float:
     for band in range(round(2_000 / _BAND_HZ), count - _EDGE_WITHIN):
         above = bands[band + _EDGE_WITHIN :]
         if bands[band] - above.max() > _EDGE_FALL_DB:
-            return (band + 1) * width * step_hz
+            full = [each for each in range(band, band + _EDGE_WITHIN) if bands[each] > bands[band] - _EDGE_FALL_DB / 2]
+            return (full[-1] + 1) * width * step_hz
     return len(spectrum) * step_hz
 
 

@@ -192,14 +192,18 @@ class _Watcher:
         return [0.0] * first + [float(rise) for rise in rises]
 
     def _floors(self, levels: NDArray[np.float64]) -> NDArray[np.float64]:
-        """The floor at each frame, moved on frame by frame; digital silence leaves it alone."""
+        """The floor at each frame, moved on frame by frame; digital silence leaves it alone.
+
+        It begins with the first frame that is not silent: many a microphone gives zeros before it gives the room.
+        """
         silent = levels.max(axis=1) <= 10 * math.log10(_TINY) + 10
-        floor = levels[0].copy() if self._floor is None else self._floor
+        floor = self._floor
         floors = np.empty_like(levels)
         for index, level in enumerate(levels):
             if not silent[index]:
-                floor = np.where(level > floor, floor + _FLOOR_RISE_DB, floor - _FLOOR_FALL_DB)
-            floors[index] = floor
+                before = level if floor is None else floor
+                floor = np.where(level > before, before + _FLOOR_RISE_DB, before - _FLOOR_FALL_DB)
+            floors[index] = level if floor is None else floor
         self._floor = floor
         return floors
 

@@ -140,7 +140,7 @@ class _Making:
         needed = self.plucks or (1 if recorded else _USUAL_PLUCKS)
         setup = Setup(name, self.first, self.options, needed, recorded and self.plucks is None)
         keeper = self.keeping.keeper(self.subject, name, needed)
-        session = Session(self.subject, setup, keeper, _no_sound if self.quiet else _player(), tell)
+        session = Session(self.subject, setup, keeper, _no_sound if self.quiet else player(), tell)
         session.restore(self.keeping.kept)
         return session
 
@@ -289,7 +289,7 @@ def _source(sound: str | None, fast: bool, wanted: str | None, from_s: float) ->
     yield _Found(PlayedFile(source, fast, from_s), source.channels, channel, notes)
 
 
-def _player() -> Callable[[Cue], None]:
+def player() -> Callable[[Cue], None]:
     """Plays cues over the loudspeaker; without one the round goes on in silence."""
     from tensionear.capture.microphone import play, sound_system
     from tensionear.errors import DeviceError
@@ -297,13 +297,13 @@ def _player() -> Callable[[Cue], None]:
 
     system = sound_system()
 
-    def player(cue: Cue) -> None:
+    def play_cue(cue: Cue) -> None:
         try:
             play(system, cue_tone(cue), RATE_HZ)
         except DeviceError:
             return
 
-    return player
+    return play_cue
 
 
 def _no_sound(cue: Cue) -> None:

@@ -7,6 +7,7 @@ what the program has said to be accepted can always be read again.
 from __future__ import annotations
 
 import contextlib
+import errno
 import json
 import os
 import re
@@ -91,7 +92,6 @@ class Journal:
         new = not (folder / _JOURNAL).exists()
         folder.mkdir(parents=True, exist_ok=True)
         self._whole_last_line()
-        self._file = (folder / _JOURNAL).open("ab", buffering=0)
         self._number = len(list(folder.glob("*.flac")))
         if new:
             self._write([{"kind": "start", "format": FORMAT, **_plain(about)}])
@@ -122,15 +122,16 @@ class Journal:
         if not entries:
             return
         text = "".join(json.dumps(each, allow_nan=False) + "\n" for each in entries).encode()
-        end = self._file.seek(0, os.SEEK_END)
-        try:
-            if self._file.write(text) != len(text):
-                raise OSError(28, "No space left on device")
-            os.fsync(self._file.fileno())
-        except OSError:
-            with contextlib.suppress(OSError):
-                self._file.truncate(end)
-            raise
+        with (self._folder / _JOURNAL).open("ab", buffering=0) as file:
+            end = file.seek(0, os.SEEK_END)
+            try:
+                if file.write(text) != len(text):
+                    raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+                os.fsync(file.fileno())
+            except OSError:
+                with contextlib.suppress(OSError):
+                    file.truncate(end)
+                raise
 
     def _sound(self, pluck: Pluck) -> str:
         import soundfile
@@ -143,7 +144,7 @@ class Journal:
             try:
                 soundfile.write(file, samples, round(pluck.rate_hz), format="FLAC", subtype="PCM_24")
             except soundfile.LibsndfileError:
-                raise OSError(28, "No space left on device") from None
+                raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC)) from None
             file.flush()
             os.fsync(file.fileno())
         return name

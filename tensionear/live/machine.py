@@ -61,6 +61,7 @@ class Shown:
     spoke: int
     value: Value
     final: bool
+    onset_s: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,8 +154,8 @@ def _plucked(state: Round, event: Plucked) -> tuple[Round, tuple[Effect, ...]]:
         return state, ()
     spoke = whose(state, event.onset_s, event.lines)
     if not event.final:
-        return replace(state, shown=Shown(spoke, event.value, False)), ()
-    shown = Shown(spoke, event.value, True)
+        return replace(state, shown=Shown(spoke, event.value, False, event.onset_s)), ()
+    shown = Shown(spoke, event.value, True, event.onset_s)
     if event.doubtful:
         said = ("lost", "some of its sound was lost: pluck it again")
         return replace(state, shown=shown, said=said), (Sound("again"),)

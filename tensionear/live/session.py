@@ -338,6 +338,9 @@ class Session:
         if not listed(Listened((strike,), 0.0, 0.0, ())):
             return
         self._strikes.append(strike)
+        for onset_s in self._last_words:
+            if abs(onset_s - strike.onset_s) < SAME_S:
+                self._last_words[onset_s] = (strike, heard.pluck)
         for spoke, taken in self.round.accepted.items():
             for each in taken:
                 if abs(each.onset_s - strike.onset_s) < SAME_S:
