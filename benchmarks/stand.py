@@ -21,8 +21,8 @@ import soundfile
 from benchmarks.simulator.rounds import Round
 from benchmarks.simulator.stand import draw_stand
 from tensionear.capture.microphone import open_microphone
-from tensionear.cli.listen import player
 from tensionear.capture.recording import Recording
+from tensionear.cli.listen import player
 from tensionear.listening import listen_through
 from tensionear.live.engine import Engine
 from tensionear.live.keeping import KeepsNothing
@@ -76,7 +76,7 @@ def from_file(drawn: Round, session: Session) -> dict[int, float]:
     return {each.spoke: each.tension_n for each in reading.spokes if each.tension_n is not None}
 
 
-def _drop(what: object) -> None:  # noqa: ARG001
+def _drop(what: object) -> None:
     """Neither sound nor lines are wanted here."""
 
 

@@ -133,19 +133,19 @@ class Reading:
 
     def to_member(self) -> dict[str, Any]:
         """The JSON form as one member of ``recordings``."""
-        found = _plain(self)
+        found = plain_form(self)
         assert isinstance(found, dict)
         return found
 
 
-def _plain(value: Any) -> Any:
+def plain_form(value: Any) -> Any:
     """Frozen values, tuples and mappings as JSON types; a non-finite number becomes None."""
     if isinstance(value, float):
         return float(value) if math.isfinite(value) else None
     if isinstance(value, (str, int, bool)) or value is None:
         return value
     if isinstance(value, Mapping):
-        return {key: _plain(item) for key, item in value.items()}
+        return {key: plain_form(item) for key, item in value.items()}
     if isinstance(value, (tuple, list)):
-        return [_plain(item) for item in value]
-    return {name: _plain(getattr(value, name)) for name in value.__dataclass_fields__}
+        return [plain_form(item) for item in value]
+    return {name: plain_form(getattr(value, name)) for name in value.__dataclass_fields__}

@@ -6,11 +6,15 @@ learns of sound that was lost, and of a microphone that went away and came back.
 
 from __future__ import annotations
 
+import os
 import platform
 import queue
+import sys
+import tempfile
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -28,7 +32,7 @@ _LATENCY_S = 0.1  # 'low' starts 2 s late on some servers, 'high' of others is h
 _QUEUED = 4000  # pieces of some 10 to 50 ms: more than a minute
 _STALLED_S, _GONE_S, _FIRST_S = 0.35, 1.0, 5.0
 _RETRY_S, _STOP_S = 1.0, 2.0
-_SILENT_S = 0.5
+_SILENT_S, _SILENT_LATER_S = 0.5, 3.0  # a gate gives zeros between sounds, which is told elsewhere
 _LOST_S, _SETTLED_S = 0.08, 1.5  # lag that stays so much larger for so long is lost sound
 
 
@@ -94,7 +98,7 @@ class Microphone:
         self._last_s = self._tried_s = 0.0
         self._lost: str | None = None
         self._had_sound = False
-        self._zeros = 0
+        self._zeros, self._lively = 0, False
         self.counter = FrameCounter(device.sample_rate_hz)
         self.sample_rate_hz = device.sample_rate_hz
         self.channels = min(device.channels, 2)
@@ -176,6 +180,7 @@ class Microphone:
         self._last_s = self._clock()
         self._had_sound = False
         self._zeros = 0
+        self._lively = False
         self.counter = FrameCounter(self.sample_rate_hz)
 
     def _arrived(self, indata: Samples, frames: int, time_info: Any, status: Any) -> None:  # noqa: ARG002
@@ -196,7 +201,9 @@ class Microphone:
         silent = low == 0.0 == high
         before = self._zeros
         self._zeros = before + len(piece.samples) if silent else 0
-        if before < _SILENT_S * self.sample_rate_hz <= self._zeros:
+        self._lively = self._lively or not silent
+        enough = (_SILENT_LATER_S if self._lively else _SILENT_S) * self.sample_rate_hz
+        if before < enough <= self._zeros:
             return Trouble(f"{self.device.name}: {silence_explained(platform.system())}")
         return replace(piece, doubtful=doubtful)
 
@@ -297,6 +304,21 @@ def play_through(system: Any, sound: np.ndarray, sample_rate_hz: float) -> None:
     """Play a sound, shape (n,), to its end."""
     play(system, sound, sample_rate_hz)
     system.wait()
+
+
+@contextmanager
+def libraries_quiet() -> Iterator[None]:
+    """Sound libraries write to file descriptor 2 when a device goes; that is kept from the user while we listen."""
+    before = os.dup(2)
+    with tempfile.TemporaryFile() as noise:
+        sys.stderr.flush()
+        os.dup2(noise.fileno(), 2)
+        try:
+            yield
+        finally:
+            sys.stderr.flush()
+            os.dup2(before, 2)
+            os.close(before)
 
 
 def _closed(stream: Any) -> None:

@@ -6,10 +6,12 @@ from typing import Annotated
 
 import typer
 
+from .card import card
 from .demo import demo
 from .describe import describe
 from .inputs import inputs
 from .listen import listen
+from .log import app as log
 from .plan import plan
 from .read import read
 from .tone import tone
@@ -53,3 +55,5 @@ app.command()(plan)
 app.command()(listen)
 app.command()(inputs)
 app.command()(tone)
+app.command()(card)
+app.add_typer(log, name="log")

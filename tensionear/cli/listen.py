@@ -16,14 +16,19 @@ import typer
 from tensionear.errors import UsageError
 from tensionear.options import Crossing, Direction, Order, RoundOptions
 
+from .keep import asked_of
+from .read import Subject as Plucked
+
 if TYPE_CHECKING:
     from tensionear.capture.recording import AudioSource
     from tensionear.live.engine import Engine
     from tensionear.live.events import Cue
-    from tensionear.live.keeping import Keeper, KeptPluck
+    from tensionear.live.keeping import Keeper, Restored
     from tensionear.live.session import Session, Told
     from tensionear.live.source import LiveSource
     from tensionear.live.subject import Subject
+    from tensionear.records.log import OpenRound
+    from tensionear.records.values import Asked
 
 MOST_PLUCKS = 5
 _USUAL_PLUCKS = 2
@@ -53,6 +58,9 @@ def listen(
         bool, typer.Option("--resume", help="Go on with the last unfinished round of this wheel.")
     ] = False,
     no_audio: Annotated[bool, typer.Option("--no-audio", help="Keep no sound: it cannot be read anew then.")] = False,
+    log: Annotated[
+        str | None, typer.Option(metavar="FILE", help="The log it is kept in; the usual one unless given.")
+    ] = None,
     wanted: Annotated[
         str | None, typer.Option("--input", metavar="NAME", help="The microphone, number or name.")
     ] = None,
@@ -64,7 +72,8 @@ def listen(
     options = RoundOptions(order, direction, tuple(missing or ()), crossing=crossing)
     subject = _subject(wheel, spokes, spoke)
     _check(sound, fast, plucks, wanted, target, spoke)
-    keeping = _keeping(subject, resume, not no_audio, spoke is not None)
+    asked = asked_of(Plucked(spokes=spokes, first=first), wheel, None, options)
+    keeping = _keeping(subject, asked, _Asking(log, resume, not no_audio, spoke is not None), sound)
     making = _Making(subject, options, first, plucks, quiet or sound is not None, sound, keeping)
     with _source(sound, fast, wanted, keeping.until_s) as found:
         _run(making, found, _Form(plain, as_json), spoke, target)
@@ -99,25 +108,15 @@ class _Found:
 
 @dataclass(frozen=True, slots=True)
 class _Keeping:
-    """Where the round is kept (None: it is not), and what was kept of it before."""
+    """How the round is kept, and what was kept of it before."""
 
-    folder: Path | None
-    with_sound: bool
-    kept: tuple[KeptPluck, ...] = ()
+    keeper: Keeper
+    kept: tuple[Restored, ...] = ()
 
     @property
     def until_s(self) -> float:
         """Up to where in a recording the round was kept."""
         return max((each.onset_s for each in self.kept), default=-_RING_ON_S) + _RING_ON_S
-
-    def keeper(self, subject: Subject, name: str, plucks: int) -> Keeper:
-        """What keeps it."""
-        from tensionear.live.journal import About, Journal
-        from tensionear.live.keeping import KeepsNothing
-
-        if self.folder is None:
-            return KeepsNothing()
-        return Journal(self.folder, About(subject.title, subject.spokes, name, plucks), self.with_sound)
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,8 +138,7 @@ class _Making:
         recorded = self.sound is not None
         needed = self.plucks or (1 if recorded else _USUAL_PLUCKS)
         setup = Setup(name, self.first, self.options, needed, recorded and self.plucks is None)
-        keeper = self.keeping.keeper(self.subject, name, needed)
-        session = Session(self.subject, setup, keeper, _no_sound if self.quiet else player(), tell)
+        session = Session(self.subject, setup, self.keeping.keeper, _no_sound if self.quiet else player(), tell)
         session.restore(self.keeping.kept)
         return session
 
@@ -169,7 +167,10 @@ def _run(making: _Making, found: _Found, form: _Form, spoke: int | None, target:
 
             for caution in CAUTIONS:
                 _write(caution)
-        code = _hear(engine)
+        from tensionear.capture.microphone import libraries_quiet
+
+        with libraries_quiet():
+            code = _hear(engine)
     if engine.failed is not None:
         raise engine.failed
     if spoke is None:
@@ -233,17 +234,35 @@ def _subject(wheel: str | None, spokes: int | None, spoke: int | None) -> Subjec
     return WheelSubject(described)
 
 
-def _keeping(subject: Subject, resume: bool, with_sound: bool, turning: bool) -> _Keeping:
-    """A new place for the round, or that of the round to go on with."""
-    from tensionear.live.journal import latest_unfinished, load, new_folder, rounds_folder
+@dataclass(frozen=True, slots=True)
+class _Asking:
+    """What is asked of the log."""
 
-    if turning and not resume:
-        return _Keeping(None, with_sound)
-    if not resume:
-        return _Keeping(new_folder(rounds_folder(), subject.title), with_sound)
-    folder = latest_unfinished(rounds_folder(), subject.title, subject.spokes)
-    kept = load(folder)
-    return _Keeping(None if turning else folder, with_sound, kept.plucks if kept else ())
+    log: str | None
+    resume: bool
+    with_sound: bool
+    turning: bool
+
+
+def _keeping(subject: Subject, asked: Asked, asking: _Asking, sound: str | None) -> _Keeping:
+    """A new round in the log, or the one to go on with."""
+    from tensionear.live.keeping import KeepsNothing, LogKeeper, latest_unfinished, restored
+    from tensionear.records.log import Log
+    from tensionear.records.states import state_of_wheel
+
+    log = Log(asking.log)
+    if asking.resume:
+        opened = latest_unfinished(log, subject.title)
+        keeper = LogKeeper(lambda: opened, subject.label, asking.with_sound, None)
+        return _Keeping(KeepsNothing() if asking.turning else keeper, restored(opened))
+    if asking.turning:
+        return _Keeping(KeepsNothing())
+
+    def begin() -> OpenRound:
+        return log.open_round(asked, subject.title, state_of_wheel(asked.wheel_text))
+
+    recording = None if sound is None else Path(sound)
+    return _Keeping(LogKeeper(begin, subject.label, asking.with_sound, recording))
 
 
 def _check(

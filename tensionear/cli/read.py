@@ -12,6 +12,7 @@ from tensionear.errors import InputError, TensionearError, UsageError
 from tensionear.options import Crossing, Direction, Order, RoundOptions
 from tensionear.reading import Reading
 
+from .keep import Keeper, asked_of, keeper
 from .show import Form
 
 if TYPE_CHECKING:
@@ -70,6 +71,9 @@ def read(
     plain: Annotated[bool, typer.Option("--plain", help="Plain lines for pipes and screen readers.")] = False,
     strict: Annotated[bool, typer.Option("--strict", help="Exit code 1 if a wheel is not within its limits.")] = False,
     against: Annotated[str | None, typer.Option(metavar="CSV", help="Tensions known from elsewhere.")] = None,
+    keep: Annotated[bool, typer.Option("--keep", help="Keep each round, with its sound, in the log.")] = False,
+    log: Annotated[str | None, typer.Option(metavar="FILE", help="Keep it in this log, not the usual one.")] = None,
+    note: Annotated[str, typer.Option(metavar="TEXT", help="A note to keep with it.")] = "",
 ) -> None:
     """Recordings to tensions: give --wheel FILE, or --kind ID with --length MM, or --spokes N."""
     options = RoundOptions(
@@ -78,7 +82,8 @@ def read(
     subject = _subject(wheel, first, kind, length, spokes)
     known = None if against is None else _known(against)
     form: Form = "json" if as_json else "plain" if plain else "picture"
-    code = _Run(subject, options, form, explain, known).all(sounds, strict)
+    keeping = keeper(keep, log, note, asked_of(subject, wheel, kind, options))
+    code = _Run(subject, options, form, explain, known, keeping).all(sounds, strict)
     if code:
         raise typer.Exit(code)
 
@@ -92,6 +97,7 @@ class _Run:
     form: Form
     explain: bool
     known: dict[int, Known] | None
+    keeper: Keeper | None
 
     def all(self, sounds: list[str], strict: bool) -> int:
         """Read every recording; the good ones are shown, each bad one is one line, the highest exit code counts."""
@@ -105,6 +111,8 @@ class _Run:
                 readings.append(reading)
                 if self.form != "json":
                     self._show(sound, reading)
+                if self.keeper is not None:
+                    self.keeper.keep(sound, reading)
             except TensionearError as error:
                 code = max(code, report(error))
         if self.form == "json":

@@ -11,9 +11,10 @@ from typing import Literal
 
 import numpy as np
 
-from tensionear.capture.plucks import FIRST_LOOK, LAST_WORD, WHOLE, Pluck
-from tensionear.capture.recording import Samples
-from tensionear.listening import Hearing, Strike
+from tensionear.capture.grid import regrid
+from tensionear.capture.plucks import FIRST_LOOK, LAST_WORD, LEAD_S, WHOLE, Pluck, PluckFinder
+from tensionear.capture.recording import Recording, Samples
+from tensionear.listening import Hearing, Listener, Strike
 from tensionear.pitch.lines import Expectation
 
 #: ``late``: the whole ring of a pluck too faint for the quick detector; it is all that comes of it.
@@ -118,6 +119,23 @@ class LiveEar:
 
     def _placed(self, strike: Strike) -> Strike:
         return replace(strike, onset_s=strike.onset_s + self._start_s) if self._start_s else strike
+
+
+class Rehearing:
+    """Kept plucks heard again in order of time, each with what still rang of the ones before it."""
+
+    def __init__(self, expectations: Sequence[Expectation]) -> None:
+        self._listener = Listener(expectations)
+
+    def hear(self, sound: Recording, onset_s: float) -> Strike | None:
+        """What a pluck is heard as by now; its sound begins a little before it. None if nothing is in it."""
+        finder = PluckFinder(sound.sample_rate_hz)
+        found = [each for chunk in regrid(sound.blocks(), 0, finder.chunk_frames) for each in finder.push(chunk)]
+        near = [each for each in (*found, *finder.flush()) if abs(each.onset_s - LEAD_S) < SAME_S]
+        if not near:
+            return None
+        clearest = max(near, key=lambda pluck: pluck.novelty_db)
+        return self._listener.hear(replace(clearest, onset_s=onset_s))
 
 
 def _liveliest(block: Samples) -> int:

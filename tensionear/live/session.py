@@ -13,13 +13,14 @@ from tensionear.capture.levels import Level, level_of
 from tensionear.capture.microphone import Piece
 from tensionear.capture.plucks import Pluck
 from tensionear.capture.recording import AudioSource
-from tensionear.listening import Listened, Listener, Strike
+from tensionear.errors import LogError
+from tensionear.listening import Listened, Strike
 from tensionear.options import RoundOptions
 from tensionear.reading import Reading
 from tensionear.readings.plucks import ADVICE, fault_of, listed, reason_of
 
 from . import machine, turning
-from .ear import SAME_S, Heard, LiveEar
+from .ear import SAME_S, Heard, LiveEar, Rehearing
 from .events import (
     Accept,
     Asked,
@@ -39,7 +40,7 @@ from .events import (
     Value,
     Withdraw,
 )
-from .keeping import Keeper, KeptPluck
+from .keeping import Keeper, KeptPluck, Restored
 from .machine import Round, Taken
 from .subject import Counted, Names, Subject, WheelSubject, lines_of
 from .turning import Turning
@@ -130,16 +131,16 @@ class Session:
         self._start_s = 0.0
         self.revision = 0
 
-    def restore(self, kept: Sequence[KeptPluck]) -> None:
+    def restore(self, kept: Sequence[Restored]) -> None:
         """Take up a round that was kept: its sounds are heard again, with whatever the wheel file says by now."""
-        listener = Listener(self._expectations)
         accepted: dict[int, tuple[Taken, ...]] = {}
+        rehearing = Rehearing(self._expectations)
         for each in kept:
             if each.spoke not in self.round.plan:
                 continue
             lines = Lines((each.value.pitch_hz,), (0.0,))
-            if len(each.pluck.samples):
-                strike = replace(listener.hear(each.pluck), onset_s=each.onset_s)
+            strike = None if each.sound is None else rehearing.hear(each.sound, each.onset_s)
+            if strike is not None:
                 self._strikes.append(strike)
                 self._accepted.setdefault(each.spoke, []).append(Counted(strike, each.value))
                 lines = lines_of(strike)
@@ -402,8 +403,8 @@ class Session:
         """Keep something; a full disk is told and does not end the round."""
         try:
             keep()
-        except OSError as error:
-            text = f"not kept: {error.strerror or error}; make room, then pluck this spoke again"
+        except LogError as error:
+            text = f"not kept: {error}; then pluck this spoke again"
             self.round = replace(self.round, said=("not-kept", text), taken=())
             self._say(Told("refused", code="not-kept", text=text))
             return False

@@ -8,6 +8,7 @@ from functools import cache
 from benchmarks.simulator.rounds import Round as Drawn
 from benchmarks.simulator.stand import draw_stand
 from tensionear.capture.microphone import Piece
+from tensionear.errors import LogError
 from tensionear.live.keeping import Keeper, KeepsNothing, KeptPluck
 from tensionear.live.session import Session, Setup, Told
 from tensionear.live.subject import WheelSubject
@@ -70,7 +71,7 @@ class Shelf:
 
     def accept(self, plucks: tuple[KeptPluck, ...]) -> None:
         if self.full:
-            raise OSError(28, "No space left on device")
+            raise LogError("the disk is full, nothing was written; free some space and try again")
         self.kept |= {each.onset_s: each for each in plucks}
 
     def withdraw(self, spoke: int) -> None:

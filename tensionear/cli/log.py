@@ -1,0 +1,176 @@
+"""``tensionear log``: the rounds kept of each wheel. Imports errors; all that is heavy when it runs."""
+
+from __future__ import annotations
+
+import json
+import re
+import sys
+from collections.abc import Iterable
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from tensionear.errors import UsageError
+
+if TYPE_CHECKING:
+    from tensionear.records.log import Search
+
+app = typer.Typer(
+    help="The rounds kept of each wheel: look them up, compare them, take them along.", rich_markup_mode=None
+)
+
+LogFile = Annotated[str | None, typer.Option("--log", metavar="FILE", help="Another log than the usual one.")]
+AsJson = Annotated[bool, typer.Option("--json", help="JSON, and nothing else.")]
+Plain = Annotated[bool, typer.Option("--plain", help="Plain lines for pipes and screen readers.")]
+Round = Annotated[int, typer.Argument(metavar="ROUND", help="The number of the round, as the list shows it.")]
+DAY = re.compile(r"\d{4}-\d{2}-\d{2}\Z")
+VERDICTS = ("within", "out", "undecided", "none")
+
+
+@app.command("list")
+def list_rounds(
+    wheel: Annotated[str, typer.Option(metavar="NAME", help="Part of the wheel's name.")] = "",
+    since: Annotated[str | None, typer.Option(metavar="DAY", help="From this day on, such as 2026-03-01.")] = None,
+    until: Annotated[str | None, typer.Option(metavar="DAY", help="Up to and with this day.")] = None,
+    verdict: Annotated[str | None, typer.Option(help="within, out, undecided, or none.")] = None,
+    limit: Annotated[int, typer.Option(min=1, metavar="N", help="The most rounds shown.")] = 30,
+    log: LogFile = None,
+    as_json: AsJson = False,
+    plain: Plain = False,
+) -> None:
+    """List the kept rounds, the latest first."""
+    from tensionear.records.documents import rows_document
+    from tensionear.records.log import Log
+
+    search = _search(wheel, since, until, verdict, limit)
+    there = Log(log)
+    rows = there.rounds(search)
+    if as_json:
+        print_json(rows_document(rows))
+        return
+    from tensionear.dashboard.history import draw_rounds, round_lines
+    from tensionear.dashboard.view import NARROWEST, terminal
+
+    more = there.count(search) - len(rows)
+    console = terminal()
+    if not rows:
+        print_lines([f"No round in {there.path} fits; tensionear log list without options lists all."])
+    elif plain or console.width < NARROWEST:
+        print_lines(round_lines(rows, more))
+    else:
+        draw_rounds(rows, more, console)
+
+
+@app.command("show")
+def show_round(number: Round, log: LogFile = None, as_json: AsJson = False, plain: Plain = False) -> None:
+    """Show one round as it was read."""
+    from tensionear.dashboard.history import local_time, one_line, row_verdict
+    from tensionear.records.documents import round_document
+    from tensionear.records.log import Log
+
+    from .show import show
+
+    kept = Log(log).load(number)
+    if as_json:
+        print_json(round_document(kept))
+        return
+    row = kept.row
+    print_lines(
+        [
+            f"Round {row.id}, {local_time(row.started)}, {row_verdict(row)}; tensionear {kept.program}, model {kept.model}.",
+            *([f"Note: {one_line(row.note)}"] if row.note else []),
+        ]
+    )
+    if kept.reading is None:
+        print_lines([f"It is unfinished: {row.plucks} plucks of {one_line(row.title)} are kept, and no reading yet."])
+    else:
+        show(kept.reading, "plain" if plain else "picture")
+
+
+@app.command("compare")
+def compare(
+    before: Annotated[int, typer.Argument(metavar="A", help="The earlier round.")],
+    after: Annotated[int, typer.Argument(metavar="B", help="The later round.")],
+    log: LogFile = None,
+    as_json: AsJson = False,
+    plain: Plain = False,
+) -> None:
+    """What changed between two rounds of a wheel: which spokes really moved, and which only seem to."""
+    from tensionear.records.changes import compare_rounds
+    from tensionear.records.documents import changes_document
+    from tensionear.records.log import Log
+
+    there = Log(log)
+    one, two = there.load(before), there.load(after)
+    changes = compare_rounds(one, two)
+    if as_json:
+        print_json(changes_document(changes, before, after))
+        return
+    from tensionear.dashboard.history import change_lines, draw_changes, local_time, one_line
+    from tensionear.dashboard.view import NARROWEST, terminal
+
+    days = f"round {before} ({local_time(one.row.started)}) to round {after} ({local_time(two.row.started)})"
+    title, console = f"{one_line(two.row.title)}: {days}", terminal()
+    if plain or console.width < NARROWEST:
+        print_lines(change_lines(changes, title))
+    else:
+        draw_changes(changes, title, console)
+
+
+@app.command("forget")
+def forget(
+    numbers: Annotated[list[int], typer.Argument(metavar="ROUND...", help="The rounds to take out for good.")],
+    yes: Annotated[bool, typer.Option("--yes", help="Do not ask.")] = False,
+    log: LogFile = None,
+) -> None:
+    """Take rounds and their sounds out of the log for good."""
+    from tensionear.dashboard.history import local_time, one_line
+    from tensionear.records.log import Log
+
+    there = Log(log)
+    kept = [there.load_row(number) for number in dict.fromkeys(numbers)]
+    for row in kept:
+        told = f"round {row.id}, {local_time(row.started)}, {one_line(row.title)}"
+        if not yes and not _confirmed(f"Forget {told} for good?"):
+            print_lines([f"Kept: {told}."])
+            continue
+        there.forget(row.id)
+        print_lines([f"Forgotten: {told}."])
+
+
+def _confirmed(question: str) -> bool:
+    """Ask; where nobody can answer, `UsageError`."""
+    if not sys.stdin.isatty():
+        raise UsageError("nobody is there to confirm; nothing was forgotten: add --yes to forget without asking")
+    return typer.confirm(question)
+
+
+def _search(wheel: str, since: str | None, until: str | None, verdict: str | None, limit: int | None) -> Search:
+    """The search that the options ask for; UsageError if they make no sense."""
+    from datetime import date
+
+    from tensionear.records.log import Search
+
+    for name, day in (("--since", since), ("--until", until)):
+        if day is None:
+            continue
+        try:
+            if not DAY.match(day):
+                raise ValueError
+            date.fromisoformat(day)
+        except ValueError:
+            raise UsageError(f"{name} {day} is no day; give year, month and day, such as 2026-03-01") from None
+    if verdict is not None and verdict not in VERDICTS:
+        raise UsageError(f"--verdict {verdict} is none; allowed: {', '.join(VERDICTS)}")
+    return Search(wheel, since, until, verdict, limit)
+
+
+def print_lines(lines: Iterable[str]) -> None:
+    """Lines on standard output."""
+    for line in lines:
+        sys.stdout.write(f"{line}\n")
+
+
+def print_json(document: Any) -> None:
+    """A document on standard output, in ASCII so that any output can carry it."""
+    sys.stdout.write(f"{json.dumps(document, indent=1, allow_nan=False)}\n")
