@@ -10,6 +10,7 @@ import argparse
 import json
 import os
 import subprocess
+import sys
 import tempfile
 import threading
 import time
@@ -20,7 +21,7 @@ import soundfile
 
 from benchmarks.simulator.rounds import Round
 from benchmarks.simulator.stand import draw_stand
-from tensionear.capture.microphone import open_microphone
+from tensionear.capture.microphone import Microphone, Piece, Recovered, Trouble, open_microphone
 from tensionear.capture.recording import Recording
 from tensionear.cli.listen import player
 from tensionear.listening import listen_through
@@ -48,17 +49,35 @@ def watch(engine: Engine, until: threading.Event) -> dict[tuple[float, bool], fl
     return seen
 
 
-def delays_s(seen: dict[tuple[float, bool], float], drawn: Round, played_s: float, final: bool) -> list[float]:
-    """From each pluck to its number; the stream's clock is tied to the truth's by the first pluck."""
-    onsets = sorted({onset for onset, _ in seen})
-    truth = np.array([event.onset_s for event in drawn.plucks])
-    shift = onsets[0] - truth[0]
-    found = []
-    for (onset, is_final), when in seen.items():
-        nearest = truth[np.argmin(np.abs(truth + shift - onset))]
-        if is_final is final and abs(nearest + shift - onset) < 0.06:
-            found.append(when - played_s - float(nearest))
-    return found
+class Timed:
+    """A microphone that remembers when each of its frames came."""
+
+    def __init__(self, microphone: Microphone) -> None:
+        self.microphone = microphone
+        self.name, self.sample_rate_hz = microphone.name, microphone.sample_rate_hz
+        self._ends, self._came, self._frames = [0.0], [0.0], 0
+
+    def take(self, timeout_s: float) -> Piece | Trouble | Recovered | None:
+        """As the microphone's."""
+        got = self.microphone.take(timeout_s)
+        if isinstance(got, Piece):
+            self._frames += len(got.samples)
+            self._ends.append(self._frames / self.sample_rate_hz)
+            self._came.append(got.at_s)
+        return got
+
+    def stop(self) -> None:
+        """As the microphone's."""
+        self.microphone.stop()
+
+    def came_s(self, onset_s: float) -> float:
+        """When the frame at this time of the stream came."""
+        return self._came[int(np.searchsorted(self._ends, onset_s))]
+
+
+def delays_s(seen: dict[tuple[float, bool], float], timed: Timed, final: bool) -> list[float]:
+    """From each pluck to its number, since its sound came out of the sound system."""
+    return [when - timed.came_s(onset) for (onset, is_final), when in seen.items() if is_final is final]
 
 
 def from_file(drawn: Round, session: Session) -> dict[int, float]:
@@ -94,7 +113,8 @@ def main() -> None:
         subject, Setup("live", 1, RoundOptions(), 2), KeepsNothing(), player() if chosen.tones else _drop, _drop
     )
     microphone = open_microphone(os.environ.get("STAND_INPUT"))
-    engine = Engine(session, microphone, microphone.channels, None, reads_along=True)
+    timed = Timed(microphone)
+    engine = Engine(session, timed, microphone.channels, None, reads_along=True)
     done = threading.Event()
     seen: dict[tuple[float, bool], float] = {}
     hearing = threading.Thread(target=engine.run)
@@ -108,7 +128,7 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "round.wav"
         soundfile.write(path, drawn.samples, drawn.sample_rate_hz, subtype="PCM_24")
-        playing = subprocess.Popen(["paplay", "--latency-msec=20", str(path)])
+        playing = subprocess.Popen(["paplay", "--latency-msec=400", str(path)])
         played_s, cpu = time.monotonic(), time.process_time()
         playing.wait()
     plucking = (time.process_time() - cpu) / (time.monotonic() - played_s)
@@ -120,13 +140,17 @@ def main() -> None:
     truth = from_file(drawn, session)
     live = {each.spoke: each.tension_n for each in session.read().spokes if each.tension_n is not None}
     differ = [100 * abs(live[spoke] / truth[spoke] - 1) for spoke in truth if spoke in live]
+    print(
+        {spoke: round(100 * (live[spoke] / truth[spoke] - 1), 2) for spoke in truth if spoke in live}, file=sys.stderr
+    )
     result = {"spokes": len(truth), "accepted": len(session.round.accepted), "closed": session.round.closed}
     result |= {"differ_percent": max(differ, default=None), "read_live": len(live)}
     for name, final in (("first", False), ("final", True)):
-        delay = delays_s(seen, drawn, played_s, final)
+        delay = delays_s(seen, timed, final)
         result |= {f"{name}_count": len(delay)}
         result |= {f"{name}_{share}_s": round(float(np.percentile(delay, share)), 3) for share in (50, 95)}
     result |= {"cpu_silent": round(silent, 3), "cpu_plucking": round(plucking, 3), "lost_s": microphone.counter.lost_s}
+    result |= {"sound_system_s": microphone.latency_s}
     result |= {"trouble": str(engine.failed) if engine.failed else session.round.trouble}
     print(json.dumps(result))
 

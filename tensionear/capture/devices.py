@@ -13,6 +13,9 @@ from tensionear.errors import DeviceError
 
 #: On Linux these share the microphone with other programs, and survive its being unplugged; raw devices do neither.
 _PREFERRED = ("pipewire", "pulse", "default")
+#: Their ALSA plug-ins claim 44100 Hz whatever the server runs at, which is this unless told otherwise (common practice, no
+#: source); asking for the claimed rate would have it resample.
+_SHARED_RATE_HZ = 48_000.0
 #: Windows' own choice (MME) cuts names at 31 signs and sound at 16 bit.
 _PREFERRED_HOST = "Windows WASAPI"
 
@@ -41,7 +44,7 @@ def inputs_among(
         if int(each["max_input_channels"]) < 1:
             continue
         host = str(hosts[int(each["hostapi"])]["name"])
-        rate = float(each["default_samplerate"])
+        rate = _SHARED_RATE_HZ if each["name"] in _PREFERRED else float(each["default_samplerate"])
         found.append(
             InputDevice(index, str(each["name"]), host, int(each["max_input_channels"]), rate, index == default)
         )

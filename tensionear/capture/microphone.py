@@ -92,6 +92,7 @@ class Microphone:
     def __init__(self, system: Any, device: InputDevice, clock: Clock = time.monotonic) -> None:
         self._system, self.device, self._clock = system, device, clock
         self._stream: Any = None
+        self._latency_s = 0.0
         self._pieces: queue.Queue[Piece] = queue.Queue(_QUEUED)
         self._failed: Exception | None = None
         self._overflow = False
@@ -107,6 +108,11 @@ class Microphone:
     def name(self) -> str:
         """What the system calls it."""
         return self.device.name
+
+    @property
+    def latency_s(self) -> float:
+        """How long sound takes through the sound system, as that says."""
+        return self._latency_s
 
     def notes(self) -> tuple[str, ...]:
         """What a reader of the round should know of the sound."""
@@ -177,6 +183,7 @@ class Microphone:
         stream.start()
         self._stream = stream
         self.sample_rate_hz = float(stream.samplerate)
+        self._latency_s = float(stream.latency)
         self._last_s = self._clock()
         self._had_sound = False
         self._zeros = 0

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import queue
 import signal
 import sys
 import threading
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -309,20 +310,25 @@ def _source(sound: str | None, fast: bool, wanted: str | None, from_s: float) ->
 
 
 def player() -> Callable[[Cue], None]:
-    """Plays cues over the loudspeaker; without one the round goes on in silence."""
-    from tensionear.capture.microphone import play, sound_system
+    """Plays cues over the loudspeaker, from a thread of its own: opening it takes longer than hearing can wait.
+
+    Without a loudspeaker the round goes on in silence.
+    """
+    from tensionear.capture.microphone import play_through, sound_system
     from tensionear.errors import DeviceError
     from tensionear.live.tones import RATE_HZ, cue_tone
 
     system = sound_system()
+    waiting: queue.SimpleQueue[Cue] = queue.SimpleQueue()
 
-    def play_cue(cue: Cue) -> None:
-        try:
-            play(system, cue_tone(cue), RATE_HZ)
-        except DeviceError:
-            return
+    def play_all() -> None:
+        while True:
+            cue = waiting.get()
+            with suppress(DeviceError):
+                play_through(system, cue_tone(cue), RATE_HZ)
 
-    return play_cue
+    threading.Thread(target=play_all, daemon=True).start()
+    return waiting.put
 
 
 def _no_sound(cue: Cue) -> None:

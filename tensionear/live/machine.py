@@ -228,10 +228,9 @@ def _closing(state: Round, one: Taken) -> tuple[Round, tuple[Effect, ...]]:
     if not closed:
         said = ("not-closed", "this does not sound like the first spoke: a spoke was left out or plucked twice")
         return replace(state, closed=False, said=said), (Sound("again"),)
-    return replace(state, closed=True, ended=True, said=("", "")), (
-        Accept(state.plan[0], (one.onset_s,)),
-        Sound("done"),
-    )
+    accepted = MappingProxyType({**state.accepted, state.plan[0]: (*first, one)})
+    effects = (Accept(state.plan[0], (one.onset_s,)), Sound("done"))
+    return replace(state, accepted=accepted, closed=True, ended=True, said=("", "")), effects
 
 
 def _tapped(state: Round, event: Knocked) -> tuple[Round, tuple[Effect, ...]]:

@@ -22,6 +22,7 @@ class FakeStream:
     callback: Any
     samplerate: float
     channels: int
+    latency: float = 0.1
     active: bool = False
     closed: bool = False
 

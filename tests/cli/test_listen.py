@@ -155,14 +155,14 @@ def test_what_was_said_to_be_accepted_outlives_a_kill(take: tuple[str, str], nam
     ]
     root = str(Path(__file__).resolve().parents[2])
     environment = {**os.environ, "PYTHONPATH": root, "TENSIONEAR_LOG": str(tmp_path / "log.sqlite")}
-    process = subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env=environment)
-    assert process.stdout is not None
-    said = 0
-    while said < 2:
-        said += "accepted" in process.stdout.readline()
-    process.send_signal(getattr(signal, name))
-    said += process.stdout.read().count("accepted")
-    assert process.wait(20) != 0
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env=environment) as process:
+        assert process.stdout is not None
+        said = 0
+        while said < 2:
+            said += "accepted" in process.stdout.readline()
+        process.send_signal(getattr(signal, name))
+        said += process.stdout.read().count("accepted")
+        assert process.wait(20) != 0
     log = Log(tmp_path / "log.sqlite")
     (row,) = log.unfinished()
     assert len({each.spoke for each in restored(log.resume(row.id))}) >= said

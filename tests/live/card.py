@@ -65,7 +65,7 @@ class SoundCard:
         self._pactl("load-module", *_MODULE)
 
     def play(self, path: Path) -> subprocess.Popen[bytes]:
-        return subprocess.Popen(["paplay", "--latency-msec=20", str(path)], env=self.environment)
+        return subprocess.Popen(["paplay", "--latency-msec=400", str(path)], env=self.environment)
 
     def _pactl(self, *words: str) -> None:
         subprocess.run(["pactl", *words], env=self.environment, check=True, capture_output=True, timeout=20)

@@ -111,6 +111,7 @@ def test_the_first_spoke_again_closes_the_lap() -> None:
     assert state.closed
     assert state.ended
     assert effects[0] == Accept(1, (20.0,))
+    assert state.accepted[1][-1].onset_s == 20.0
 
 
 def test_another_spoke_does_not_close_the_lap() -> None:

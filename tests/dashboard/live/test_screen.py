@@ -101,6 +101,7 @@ def test_what_is_wrong_is_said_in_words() -> None:
 
 def test_turning_shows_how_far_to_go_and_hollow_neighbours() -> None:
     state = turning_of(WHEEL, 5, {5: 900.0, 3: 990.0, 7: 985.0})
+    state = replace(state, answering=replace(state.answering, own_n=800.0))
     start = Value(430.0, 800.0, 9.0)
     state = replace(state, trace=(start, Value(440.0, 905.0, 9.0)), last=Value(440.0, 905.0, 9.0), start_n=800.0)
     found = "\n".join(lines(replace(SNAPSHOT, turning=state), 100, 30))
