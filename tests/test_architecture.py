@@ -22,6 +22,7 @@ PLACE = {
     "wheel": 3,
     "readings": 4,
     "pipeline": 5,
+    "live": 6,
     "dashboard": 6,
     "records": 6,
     "batch": 6,

@@ -17,7 +17,7 @@ from tensionear.wheel.assessment import assess_evenness, worst_first
 from tensionear.wheel.evenness import side_pattern
 from tensionear.wheel.judging import Judgement
 from tensionear.wheel.roundplan import plan_round
-from tensionear.wheel.sequence import name_plucks
+from tensionear.wheel.sequence import Naming, name_plucks
 from tensionear.wheel.sidefit import ReadTension
 
 from .plucks import common_findings, first_modes, listed, pluck_reading, unread_pluck
@@ -33,6 +33,12 @@ def read_evenness(file: str, listened: Listened, spokes: int, first: int, option
     check_plucks(options, len(strikes))
     plan = plan_round(spokes, None, first, options.order, options.direction, options.missing)
     naming = name_plucks(struck_of(strikes), plan, options.assign, options.skip)
+    return read_evenness_named(file, listened, spokes, naming, options)
+
+
+def read_evenness_named(file: str, listened: Listened, spokes: int, naming: Naming, options: RoundOptions) -> Reading:
+    """Read a round whose plucks are named already; ``naming`` has one entry for each of the ``listed`` strikes."""
+    strikes = listed(listened)
     kind_of = dict.fromkeys(range(1, spokes + 1), 0)
     rings = rings_of(strikes, naming, kind_of, True, LOG_TENSION)
     groups = side_pattern(_pitches(rings), spokes)

@@ -77,6 +77,15 @@ def read_wheel(
     letter = None if higher is None else higher[0].upper()
     plan = plan_round(wheel.spokes, sides, first, options.order, options.direction, options.missing, letter)
     naming = name_plucks(struck_of(strikes), plan, options.assign, options.skip)
+    return read_named(file, listened, wheel, kinds, naming, options)
+
+
+def read_named(
+    file: str, listened: Listened, wheel: Wheel, kinds: Sequence[Spoke], naming: Naming, options: RoundOptions
+) -> Reading:
+    """Read a round whose plucks are named already; ``naming`` has one entry for each of the ``listed`` strikes."""
+    strikes = listed(listened)
+    higher = higher_side(wheel)
     kind_of = {place.number: kinds.index(place.spoke) for place in wheel.places}
     alike = not kinds[0].is_flat
     rings = rings_of(strikes, naming, kind_of, alike, LOG_TENSION)

@@ -329,6 +329,15 @@ class OpenRound:
                 raise LogError(f"round {self.id} has no pluck {number} to take back; count plucks from 1")
             connection.execute("UPDATE rounds SET plucks = plucks - 1 WHERE id = ?", (self.id,))
 
+    def add_note(self, text: str) -> None:
+        """Add a line to the round's note."""
+        with writing(self.log.path) as connection:
+            self._check_open(connection)
+            connection.execute(
+                "UPDATE rounds SET note = CASE note WHEN '' THEN ?1 ELSE note || char(10) || ?1 END WHERE id = ?2",
+                (text, self.id),
+            )
+
     def finish(self, reading: Reading, sound: Path | Recording | None = None) -> int:
         """Keep the reading of the whole round (and its sound), which ends it; gives the round's number."""
         kept = None if sound is None else keep_sound(self.log.path, self.uid, "round", sound)
