@@ -24,7 +24,7 @@ from tensionear.readings.plucks import first_modes, listed
 from tensionear.readings.wheel import read_named, read_wheel
 from tensionear.wheel.model import Wheel
 from tensionear.wheel.roundplan import plan_round
-from tensionear.wheel.sequence import Naming
+from tensionear.wheel.sequence import Candidate, Naming
 from tensionear.wheel.sidefit import Rings, fit_side
 
 from .events import Lines, Value
@@ -227,9 +227,10 @@ class CountSubject:
 
 def certain(names: Names, strikes: int) -> Naming:
     """Names that a person watched being given, as the naming of so many strikes."""
-    candidates: dict[int, tuple[tuple[int, float], ...]] = {}
+    candidates: dict[int, tuple[Candidate, ...]] = {}
     for index, spoke in sorted(names.spokes.items()):
-        candidates[spoke] = (*candidates.get(spoke, ()), (index, 1.0))
+        before = candidates.get(spoke, ())
+        candidates[spoke] = (*before, Candidate(index, 1.0, 0.0 if before else 1.0))
     spokes = tuple(names.spokes.get(index) for index in range(strikes))
     named = tuple(index in names.spokes for index in range(strikes))
     return Naming(spokes, tuple(float(each) for each in named), named, candidates, names.closed, False, ())

@@ -77,11 +77,17 @@ def read_wheel(
     letter = None if higher is None else higher[0].upper()
     plan = plan_round(wheel.spokes, sides, first, options.order, options.direction, options.missing, letter)
     naming = name_plucks(struck_of(strikes), plan, options.assign, options.skip)
-    return read_named(file, listened, wheel, kinds, naming, options)
+    return read_named(file, listened, wheel, kinds, naming, options, sheet)
 
 
 def read_named(
-    file: str, listened: Listened, wheel: Wheel, kinds: Sequence[Spoke], naming: Naming, options: RoundOptions
+    file: str,
+    listened: Listened,
+    wheel: Wheel,
+    kinds: Sequence[Spoke],
+    naming: Naming,
+    options: RoundOptions,
+    sheet: Sheet = EMPTY,
 ) -> Reading:
     """Read a round whose plucks are named already; ``naming`` has one entry for each of the ``listed`` strikes."""
     strikes = listed(listened)
