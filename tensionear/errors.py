@@ -7,6 +7,7 @@
      |    +-- SoundError       a recording cannot be read as sound
      |    +-- WheelFileError   a wheel file breaks a rule of its format
      |    +-- UsageError       options or arguments that contradict each other
+     |    +-- LogError         the log of rounds cannot be read or written
      +-- DeviceError           a microphone cannot be used                    exit code 3
 
 A weak pluck, a doubtful spoke or a wheel out of its limits is a value, never an exception.
@@ -37,6 +38,10 @@ class WheelFileError(InputError):
 
 class UsageError(InputError):
     """Arguments that contradict each other or leave out what the job needs."""
+
+
+class LogError(InputError):
+    """The log of rounds cannot be read or written: damaged, busy, disk full, no such round."""
 
 
 class DeviceError(TensionearError):

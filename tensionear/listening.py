@@ -7,15 +7,15 @@ is kept but the lines, so that an hour takes no more memory than a minute.
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from .capture.channels import best_channel
 from .capture.checks import check_rate, checked
-from .capture.grid import regrid
-from .capture.plucks import Pluck, PluckFinder
+from .capture.grid import Regrid
+from .capture.plucks import WHOLE, Pace, Pluck, PluckFinder
 from .capture.recording import AudioSource, Samples
 from .errors import SoundError
 from .pitch.hearing import SKIP_S, hear, survey
@@ -118,6 +118,37 @@ class Listener:
         return onset_features(sound, pluck.lead_s, pluck.rate_hz, seen.peaks, ringing, pluck.rise_db)
 
 
+class Hearing:
+    """One channel of a stream of blocks heard as it comes; whatever the lengths of the blocks, the strikes are the same.
+
+    Parameters
+    ----------
+    sample_rate_hz : float
+        At least 16 kHz.
+    channel : int
+        Counted from 0.
+    expectations : sequence of Expectation
+    pace : Pace
+        ``WHOLE`` for readings.
+    """
+
+    def __init__(
+        self, sample_rate_hz: float, channel: int, expectations: Sequence[Expectation], pace: Pace = WHOLE
+    ) -> None:
+        self._finder, self._listener = PluckFinder(sample_rate_hz, pace), Listener(expectations)
+        self._regrid = Regrid(channel, self._finder.chunk_frames)
+
+    def push(self, block: Samples) -> list[tuple[Pluck, Strike]]:
+        """Take the next block, shape (frames, channels), and give the strikes that are complete, each with its sound."""
+        plucks = [pluck for chunk in self._regrid.push(block) for pluck in self._finder.push(chunk)]
+        return [(pluck, self._listener.hear(pluck)) for pluck in plucks]
+
+    def flush(self) -> list[tuple[Pluck, Strike]]:
+        """Give what is left at the end of the stream."""
+        plucks = [pluck for chunk in self._regrid.flush() for pluck in self._finder.push(chunk)]
+        return [(pluck, self._listener.hear(pluck)) for pluck in (*plucks, *self._finder.flush())]
+
+
 def listen_through(source: AudioSource, expectations: Sequence[Expectation]) -> Listened:
     """Hear a source from its start to its end.
 
@@ -128,19 +159,13 @@ def listen_through(source: AudioSource, expectations: Sequence[Expectation]) -> 
     """
     check_rate(source.name, source.sample_rate_hz)
     channel = best_channel(source)
-    finder, listener = PluckFinder(source.sample_rate_hz), Listener(expectations)
+    hearing = Hearing(source.sample_rate_hz, channel.index, expectations)
     frames = 0
     strikes: list[Strike] = []
-
-    def counted() -> Iterator[Samples]:
-        nonlocal frames
-        for block in checked(source.blocks(), source.name, source.sample_rate_hz):
-            frames += len(block)
-            yield block
-
-    for chunk in regrid(counted(), channel.index, finder.chunk_frames):
-        strikes += [listener.hear(pluck) for pluck in finder.push(chunk)]
-    strikes += [listener.hear(pluck) for pluck in finder.flush()]
+    for block in checked(source.blocks(), source.name, source.sample_rate_hz):
+        frames += len(block)
+        strikes += [strike for _, strike in hearing.push(block)]
+    strikes += [strike for _, strike in hearing.flush()]
     warnings = tuple(text for text in (channel.text, *source.notes()) if text)
     if frames == 0:
         raise SoundError(f"{source.name} holds no sound (0 samples); record again")

@@ -12,11 +12,13 @@ from .options import RoundOptions
 from .physics.expectation import expect
 from .physics.generic import expect_any_spoke, expect_any_tone
 from .physics.spoke import Spoke
+from .pitch.lines import Expectation
 from .reading import Reading
 from .readings.evenness import read_evenness
 from .readings.singles import read_singles, read_tones
 from .readings.wheel import read_wheel
 from .wheel.model import Wheel
+from .wheel.sheet import EMPTY, Sheet
 
 SHORTEST_M, LONGEST_M = 0.05, 0.60
 
@@ -29,6 +31,7 @@ def read(
     spokes: int | None = None,
     first: int = 1,
     options: RoundOptions | None = None,
+    sheet: Sheet | None = None,
 ) -> Reading:
     """Read one recording.
 
@@ -45,6 +48,8 @@ def read(
         The spoke the round starts at.
     options : RoundOptions, optional
         How the round was plucked.
+    sheet : Sheet, optional
+        The other readings of the sitting; only with a wheel.
 
     Returns
     -------
@@ -62,10 +67,8 @@ def read(
     if sum(given is not None for given in (wheel, spoke, spokes)) != 1:
         raise UsageError("give exactly one of: wheel; spoke with free_length_m; spokes (their number)")
     if wheel is not None:
-        kinds = tuple(dict.fromkeys(place.spoke for place in wheel.places))
-        usual = [next(place for place in wheel.places if place.spoke == kind) for kind in kinds]
-        listened = listen_through(source, [expect(place.spoke, place.free_length_m) for place in usual])
-        return read_wheel(source.name, listened, wheel, kinds, first, options)
+        listened = listen_through(source, expectations_of(wheel))
+        return read_wheel(source.name, listened, wheel, kinds_of(wheel), first, options, sheet or EMPTY)
     if spoke is not None:
         length_m = _checked_length(free_length_m, spoke)
         return read_singles(source.name, listen_through(source, [expect(spoke, length_m)]), spoke, length_m)
@@ -75,6 +78,17 @@ def read(
     if spokes == 1:
         return read_tones(source.name, listen_through(source, [expect_any_tone()]))
     return read_evenness(source.name, listen_through(source, [expect_any_spoke()]), spokes, first, options)
+
+
+def kinds_of(wheel: Wheel) -> tuple[Spoke, ...]:
+    """The distinct kinds of spoke of a wheel, in the order they are listened for."""
+    return tuple(dict.fromkeys(place.spoke for place in wheel.places))
+
+
+def expectations_of(wheel: Wheel) -> list[Expectation]:
+    """What to listen for in a wheel: one expectation a kind of spoke, at the free length of the first such spoke."""
+    usual = [next(place for place in wheel.places if place.spoke == kind) for kind in kinds_of(wheel)]
+    return [expect(place.spoke, place.free_length_m) for place in usual]
 
 
 def _source(sound: str | os.PathLike[str] | Recording) -> AudioSource:

@@ -10,9 +10,15 @@ from typing import Any, Literal
 FORMAT = "tensionear.read/1"
 
 Verdict = Literal["within", "out", "undecided"]
+#: Units of force that people can be shown; the numbers of a reading are newtons.
+Units = Literal["N", "kgf", "daN", "lbf"]
 Plane = Literal["flat", "edge", "both"]
 #: What was asked of the recording: a wheel file, one kind of spoke, a count only, or the pitch of one pluck.
 Job = Literal["wheel", "pluck", "evenness", "tone"]
+
+
+#: How much a finding weighs, worst first: unsafe, out of a limit, in doubt or to be looked at, for information.
+Severity = Literal["danger", "fault", "caution", "note"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,6 +28,7 @@ class Finding:
     code: str
     text: str
     spokes: tuple[int, ...] = ()
+    severity: Severity = "caution"
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,11 +113,17 @@ class Limits:
     max_tension_n: float | None = None
     floor_n: float | None = None
     target_n: Mapping[str, float | None] = field(default_factory=dict)
+    level_percent: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """A recording, read. ``sides`` and ``ends`` are keyed ``right``, ``left``, or ``higher``, ``lower``, ``all``."""
+    """A recording, read. ``sides`` and ``ends`` are keyed ``right``, ``left``, or ``higher``, ``lower``, ``all``.
+
+    ``units`` is what people are to be shown; the numbers here are newtons all the same.
+    ``probability_within`` is that of every limited quantity being within together; ``sheet`` holds the other readings
+    of the sitting, as they are written to a sheet file.
+    """
 
     file: str
     job: Job
@@ -126,6 +139,9 @@ class Reading:
     ends: Mapping[str, tuple[EndStiffness, ...]]
     limits: Limits
     assumptions: tuple[str, ...] = ()
+    units: Units = "N"
+    probability_within: float | None = None
+    sheet: Mapping[str, Any] | None = None
 
     def to_dict(self) -> dict[str, Any]:
         """The JSON form, one recording, with ``format``: plain numbers, never NaN; unknown is None."""
@@ -133,19 +149,19 @@ class Reading:
 
     def to_member(self) -> dict[str, Any]:
         """The JSON form as one member of ``recordings``."""
-        found = _plain(self)
+        found = plain_form(self)
         assert isinstance(found, dict)
         return found
 
 
-def _plain(value: Any) -> Any:
+def plain_form(value: Any) -> Any:
     """Frozen values, tuples and mappings as JSON types; a non-finite number becomes None."""
     if isinstance(value, float):
         return float(value) if math.isfinite(value) else None
     if isinstance(value, (str, int, bool)) or value is None:
         return value
     if isinstance(value, Mapping):
-        return {key: _plain(item) for key, item in value.items()}
+        return {key: plain_form(item) for key, item in value.items()}
     if isinstance(value, (tuple, list)):
-        return [_plain(item) for item in value]
-    return {name: _plain(getattr(value, name)) for name in value.__dataclass_fields__}
+        return [plain_form(item) for item in value]
+    return {name: plain_form(getattr(value, name)) for name in value.__dataclass_fields__}

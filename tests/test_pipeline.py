@@ -211,7 +211,7 @@ def test_json_never_holds_what_json_cannot() -> None:
     assert found["limits"]["max_tension_n"] is None
     assert found["limits"]["target_n"] == {"right": None}
     assert type(found["duration_s"]) is float
-    assert found["findings"] == [{"code": "c", "text": "t", "spokes": [1, 2]}]
+    assert found["findings"] == [{"code": "c", "text": "t", "spokes": [1, 2], "severity": "caution"}]
 
 
 def test_public_names_come_from_where_they_live() -> None:

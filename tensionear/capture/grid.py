@@ -48,21 +48,38 @@ def regrid(blocks: Iterable[Samples], channel: int, chunk_frames: int) -> Iterat
     ndarray, shape (chunk_frames,), float32
         Fresh arrays; the last one may be shorter, never empty.
     """
-    chunk = np.empty(chunk_frames, dtype=np.float32)
-    filled = 0
+    cutter = Regrid(channel, chunk_frames)
     for block in blocks:
-        mono = block[:, channel]
+        yield from cutter.push(block)
+    yield from cutter.flush()
+
+
+class Regrid:
+    """The same, block by block: ``channel`` counts from 0."""
+
+    def __init__(self, channel: int, chunk_frames: int) -> None:
+        self._channel, self._frames = channel, chunk_frames
+        self._chunk = np.empty(chunk_frames, dtype=np.float32)
+        self._filled = 0
+
+    def push(self, block: Samples) -> Iterator[Samples]:
+        """Take a block, shape (frames, channels), and yield the chunks it completes."""
+        mono = block[:, self._channel]
         start = 0
         while start < len(mono):
-            taken = mono[start : start + chunk_frames - filled]
-            chunk[filled : filled + len(taken)] = taken
-            filled += len(taken)
+            taken = mono[start : start + self._frames - self._filled]
+            self._chunk[self._filled : self._filled + len(taken)] = taken
+            self._filled += len(taken)
             start += len(taken)
-            if filled == chunk_frames:
-                yield chunk
-                chunk, filled = np.empty(chunk_frames, dtype=np.float32), 0
-    if filled:
-        yield chunk[:filled].copy()
+            if self._filled == self._frames:
+                yield self._chunk
+                self._chunk, self._filled = np.empty(self._frames, dtype=np.float32), 0
+
+    def flush(self) -> Iterator[Samples]:
+        """Yield what is left at the end, if anything."""
+        if self._filled:
+            yield self._chunk[: self._filled].copy()
+            self._filled = 0
 
 
 def decimation_factor(sample_rate_hz: float) -> int:

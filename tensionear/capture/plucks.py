@@ -7,24 +7,22 @@ held. What struck - a finger, a tool, a voice - is not decided here.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from .grid import Decimator, regrid
+from .onsets import Detector, OnsetDetector, QuickDetector, refine_onset
 from .onsets import Onset as FoundOnset
-from .onsets import OnsetDetector, refine_onset
 from .recording import AudioSource, Samples
 
 LEAD_S = 0.16
 RING_S = 0.90
 LOWEST_RATE_HZ = 16000.0
-_CHUNK_S = 0.1
 _BEFORE_NEXT_S = 0.008
 _SEARCH_S = 0.030
-_DECIDED_AFTER_S = 0.4  # by then every onset before the end of a ring is known
 _MERGE_S = 0.060
 _HELD_S = 3.0
 _RISE_BEFORE_S, _RISE_AFTER_S = 0.03, 0.04
@@ -33,6 +31,26 @@ _CLIP_LEVEL = 0.985
 _FLAT_TOP, _FLAT_TOP_LEVEL = 4, 0.25
 _AFTER_ATTACK_S = 0.025
 _GATE_DB, _GATE_S = 40.0, 0.020
+
+
+@dataclass(frozen=True, slots=True)
+class Pace:
+    """How soon a pluck is given: chunks of ``chunk_s``, a ring of ``ring_s``, and ``decided_after_s`` for what ends it.
+
+    By ``decided_after_s`` after the end of a ring the ``detector`` knows every onset before that end.
+    """
+
+    chunk_s: float
+    ring_s: float
+    decided_after_s: float
+    detector: Callable[[float], Detector]
+
+
+#: The pace of every reading: the whole ring, and the slow detector that misses nothing.
+WHOLE = Pace(0.1, RING_S, 0.4, OnsetDetector)
+#: First look and last word for someone who waits at the wheel; clear onsets only.
+FIRST_LOOK = Pace(0.02, 0.13, 0.03, QuickDetector)
+LAST_WORD = Pace(0.02, 0.55, 0.03, QuickDetector)
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,14 +118,17 @@ class PluckFinder:
     ----------
     sample_rate_hz : float
         Of the source; at least 16 kHz.
+    pace : Pace
+        ``WHOLE`` for readings; the others are sooner and hear less.
     """
 
-    def __init__(self, sample_rate_hz: float) -> None:
+    def __init__(self, sample_rate_hz: float, pace: Pace = WHOLE) -> None:
         factor = max(1, math.floor(sample_rate_hz / LOWEST_RATE_HZ))
-        self.chunk_frames = factor * round(_CHUNK_S * sample_rate_hz / factor)
+        self._pace = pace
+        self.chunk_frames = factor * round(pace.chunk_s * sample_rate_hz / factor)
         self._source_rate_hz, self._rate_hz = sample_rate_hz, sample_rate_hz / factor
         self._decimator = Decimator(factor, sample_rate_hz)
-        self._detector = OnsetDetector(self._rate_hz)
+        self._detector: Detector = pace.detector(self._rate_hz)
         self._held = np.zeros(0, np.float32)
         self._held_from = 0  # index of its first sample, at the working rate
         self._source_frames = 0
@@ -164,11 +185,11 @@ class PluckFinder:
         found = []
         while self._waiting:
             onset = self._waiting[0]
-            end = onset.time_s + RING_S
+            end = onset.time_s + self._pace.ring_s
             louder = [later.time_s for later in self._waiting[1:] if later.louder]
             if louder:
                 end = min(end, louder[0] - _BEFORE_NEXT_S)
-            elif not at_end and now < end + _DECIDED_AFTER_S:
+            elif not at_end and now < end + self._pace.decided_after_s:
                 break
             found.append(self._cut(onset, min(end, now)))
             self._waiting.pop(0)

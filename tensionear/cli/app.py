@@ -6,10 +6,16 @@ from typing import Annotated
 
 import typer
 
+from .card import card
 from .demo import demo
 from .describe import describe
+from .inputs import inputs
+from .listen import listen
+from .log import app as log
 from .plan import plan
 from .read import read
+from .sheet import sheet
+from .tone import tone
 
 app = typer.Typer(
     name="tensionear",
@@ -47,3 +53,9 @@ app.command()(demo)
 app.command()(read)
 app.command()(describe)
 app.command()(plan)
+app.command()(listen)
+app.command()(inputs)
+app.command()(tone)
+app.command()(card)
+app.add_typer(log, name="log")
+app.command()(sheet)

@@ -56,7 +56,7 @@ def ask_wheel() -> dict[str, Any]:
     sides = _ask_sides(spokes)
     rim: dict[str, Any] = {
         "seat_diameter_mm": _ask(("rim", "seat_diameter_mm"), "Rim: diameter across the nipple seats, mm"),
-        "seat_offset_mm": _ask(("rim", "seat_offset_mm"), "Rim: spoke bed off the middle, mm, + to the right", 0.0),
+        "seat_offset_mm": _ask(("rim", "seat_offset_mm"), "Rim: spoke bed off the middle, mm, + to the right"),
         "stiffness": _ask_name(("rim", "stiffness"), "Rim: class", rim_classes(), needed=False),
         "max_tension_n": _ask(("rim", "max_tension_n"), "Rim: the maker's highest spoke tension, N"),
     }

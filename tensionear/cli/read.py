@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -12,12 +12,14 @@ from tensionear.errors import InputError, TensionearError, UsageError
 from tensionear.options import Crossing, Direction, Order, RoundOptions
 from tensionear.reading import Reading
 
-from .show import Form
+from .keep import Keeper, asked_of, keeper
+from .show import Form, View
 
 if TYPE_CHECKING:
     from tensionear.physics.spoke import Spoke
     from tensionear.wheel.comparison import Known
     from tensionear.wheel.model import Wheel
+    from tensionear.wheel.sheet import Sheet
 
 NOT_WITHIN = 1
 MM = 1e-3
@@ -32,6 +34,7 @@ class Subject:
     free_length_m: float | None = None
     spokes: int | None = None
     first: int = 1
+    sheet: Sheet | None = None
 
     def read(self, sound: str, options: RoundOptions) -> Reading:
         """Read one recording of it."""
@@ -45,6 +48,7 @@ class Subject:
             spokes=self.spokes,
             first=self.first,
             options=options,
+            sheet=self.sheet,
         )
 
 
@@ -70,15 +74,28 @@ def read(
     plain: Annotated[bool, typer.Option("--plain", help="Plain lines for pipes and screen readers.")] = False,
     strict: Annotated[bool, typer.Option("--strict", help="Exit code 1 if a wheel is not within its limits.")] = False,
     against: Annotated[str | None, typer.Option(metavar="CSV", help="Tensions known from elsewhere.")] = None,
+    keep: Annotated[bool, typer.Option("--keep", help="Keep each round, with its sound, in the log.")] = False,
+    log: Annotated[str | None, typer.Option(metavar="FILE", help="Keep it in this log, not the usual one.")] = None,
+    note: Annotated[str, typer.Option(metavar="TEXT", help="A note to keep with it.")] = "",
+    gauge_table: Annotated[
+        str | None, typer.Option(metavar="CSV", help="The gauge's table: --against has its raw readings.")
+    ] = None,
+    sheet: Annotated[
+        str | None, typer.Option(metavar="FILE", help="Run-out, dish and more, as tensionear sheet writes it.")
+    ] = None,
+    view: Annotated[View, typer.Option(help="The rim unrolled, the wheel from the side, histograms, or all.")] = "rim",
 ) -> None:
     """Recordings to tensions: give --wheel FILE, or --kind ID with --length MM, or --spokes N."""
     options = RoundOptions(
         order, direction, tuple(missing or ()), _assignments(assign or []), tuple(skip or ()), crossing
     )
     subject = _subject(wheel, first, kind, length, spokes)
-    known = None if against is None else _known(against)
+    if sheet is not None:
+        subject = _with_sheet(subject, sheet)
+    known = _known_elsewhere(against, gauge_table, subject.wheel)
     form: Form = "json" if as_json else "plain" if plain else "picture"
-    code = _Run(subject, options, form, explain, known).all(sounds, strict)
+    keeping = keeper(keep, log, note, asked_of(subject, wheel, kind, options))
+    code = _Run(subject, options, form, explain, known, keeping, view).all(sounds, strict)
     if code:
         raise typer.Exit(code)
 
@@ -92,6 +109,8 @@ class _Run:
     form: Form
     explain: bool
     known: dict[int, Known] | None
+    keeper: Keeper | None
+    view: View = "rim"
 
     def all(self, sounds: list[str], strict: bool) -> int:
         """Read every recording; the good ones are shown, each bad one is one line, the highest exit code counts."""
@@ -105,6 +124,8 @@ class _Run:
                 readings.append(reading)
                 if self.form != "json":
                     self._show(sound, reading)
+                if self.keeper is not None:
+                    self.keeper.keep(sound, reading)
             except TensionearError as error:
                 code = max(code, report(error))
         if self.form == "json":
@@ -117,13 +138,14 @@ class _Run:
         """One reading, then what was asked for beside it."""
         from .show import show, show_comparison, show_explained
 
-        show(reading, self.form)
+        show(reading, self.form, self.view, self.subject.wheel)
         if self.explain:
             show_explained(sound, reading, self.form)
         if self.known is not None:
             from tensionear.wheel.comparison import compare
 
-            show_comparison(compare(reading.spokes, self.known), self.form)
+            tyre = None if self.subject.wheel is None else self.subject.wheel.state.tyre
+            show_comparison(compare(reading.spokes, self.known), self.form, tyre)
 
 
 def _subject(
@@ -169,15 +191,38 @@ def _assignments(given: list[str]) -> dict[int, int]:
     return found
 
 
-def _known(path: str) -> dict[int, Known]:
-    """The known tensions of a CSV file."""
-    from tensionear.wheel.comparison import known_tensions
+def _with_sheet(subject: Subject, path: str) -> Subject:
+    """The subject with the other readings of the sitting."""
+    from tensionear.wheel.sheetfile import parse_sheet
 
+    if subject.wheel is None:
+        raise UsageError(f"--sheet {path} without a wheel file has no limits to be held against; give --wheel FILE")
+    return replace(subject, sheet=parse_sheet(table_text(path), path, subject.wheel))
+
+
+def _known_elsewhere(against: str | None, gauge: str | None, wheel: Wheel | None) -> dict[int, Known] | None:
+    """Tensions of a card or a gauge, each with its uncertainty; raw readings go through the gauge's table."""
+    from tensionear.wheel.comparison import as_card, known_tensions
+
+    if against is None:
+        if gauge is not None:
+            raise UsageError(f"--gauge-table {gauge} alone compares nothing; give the readings with --against CSV")
+        return None
+    if gauge is None:
+        return as_card(known_tensions(table_text(against), against))
+    from tensionear.wheel.gauge import gauge_readings, gauge_table
+
+    kinds = {} if wheel is None else {place.number: place.spoke.name for place in wheel.places}
+    table = gauge_table(table_text(gauge), gauge)
+    return as_card(gauge_readings(table_text(against), against, table, kinds))
+
+
+def table_text(path: str) -> str:
+    """The text of a table; InputError if there is none."""
     try:
-        text = Path(path).read_text("utf-8-sig")
+        return Path(path).read_text("utf-8-sig")
     except UnicodeDecodeError:
         raise InputError(f"{path} is not a text file in UTF-8; save the table as CSV in UTF-8") from None
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise InputError(f"{path} cannot be read ({reason}); check the name of the table") from None
-    return known_tensions(text, path)

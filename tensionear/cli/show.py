@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import sys
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Literal
@@ -11,15 +12,30 @@ from tensionear.reading import FORMAT, Reading
 
 if TYPE_CHECKING:
     from tensionear.wheel.comparison import Comparison
+    from tensionear.wheel.model import Wheel
 
+#: Which picture of a wheel: the rim unrolled, the wheel from the side, a histogram of each side, or all three.
+View = Literal["rim", "side", "histogram", "all"]
 Form = Literal["picture", "plain", "json"]
 
 
-def show(reading: Reading, form: Form) -> None:
+def show(reading: Reading, form: Form, view: View = "rim", wheel: Wheel | None = None) -> None:
     """Show one reading as picture or plain lines; JSON is for all of them at once (`show_json`)."""
     from tensionear.dashboard.view import draw, draw_plain, terminal
 
-    (draw_plain if form == "plain" else draw)(reading, terminal())
+    shown = as_shown(reading)
+    if form == "plain":
+        draw_plain(shown, terminal())
+        return
+    pictures: tuple[View, ...] = ("rim", "side", "histogram") if view == "all" else (view,)
+    draw(shown, terminal(), pictures, wheel)
+
+
+def as_shown(reading: Reading) -> Reading:
+    """A reading in the units that the environment or its wheel file sets."""
+    from tensionear.units import chosen_units, in_units
+
+    return in_units(reading, chosen_units(reading.units, os.environ))
 
 
 def show_json(readings: Sequence[Reading]) -> None:
@@ -36,20 +52,21 @@ def show_explained(sound: str, reading: Reading, form: Form) -> None:
     from .second_opinion import hear_again
 
     heard = hear_again(sound, reading)
+    shown = as_shown(reading)
     if form == "plain":
-        for line in explained_lines(reading, heard):
+        for line in explained_lines(shown, heard):
             sys.stdout.write(f"{line}\n")
     else:
-        draw_explained(reading, heard, terminal())
+        draw_explained(shown, heard, terminal())
 
 
-def show_comparison(comparison: Comparison, form: Form) -> None:
-    """Show differences from known tensions."""
+def show_comparison(comparison: Comparison, form: Form, tyre: str | None = None) -> None:
+    """Show differences from known tensions; ``tyre`` is how this wheel stood."""
     from tensionear.dashboard.comparison import comparison_lines, draw_comparison
     from tensionear.dashboard.view import terminal
 
     if form == "plain":
-        for line in comparison_lines(comparison):
+        for line in comparison_lines(comparison, tyre):
             sys.stdout.write(f"{line}\n")
     else:
-        draw_comparison(comparison, terminal())
+        draw_comparison(comparison, terminal(), tyre)

@@ -15,7 +15,7 @@ from .palette import palette_for
 from .states import pair, with_interval
 
 
-def draw_comparison(comparison: Comparison, console: Console) -> None:
+def draw_comparison(comparison: Comparison, console: Console, tyre: str | None = None) -> None:
     """Draw the table of differences, then bias and scatter."""
     glyphs, palette = glyphs_for(console.encoding), palette_for(console)
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style=palette.quiet)
@@ -25,23 +25,43 @@ def draw_comparison(comparison: Comparison, console: Console) -> None:
     for each in comparison.differences:
         read, half = pair(each.read_n, each.u_read_n)
         held = "held" if each.held else f"{glyphs.unread} not held"
+        held += ", differs from the rest" if each.differs else ""
         cells = (read, half, _known(each.known_n, each.u_known_n), f"{each.difference_percent:+.1f}", held)
-        style = "" if each.held else palette.out
+        style = palette.out if each.differs or not each.held else ""
         table.add_row(
             Text(each.label, style=palette.strong), *(Text(cell) for cell in cells[:-1]), Text(held, style=style)
         )
     console.print(table)
     console.print()
-    console.print(Text(glyphs.words(summary_line(comparison))))
+    for line in closing_lines(comparison, tyre):
+        console.print(Text(glyphs.words(line)))
 
 
-def comparison_lines(comparison: Comparison) -> Iterator[str]:
+def comparison_lines(comparison: Comparison, tyre: str | None = None) -> Iterator[str]:
     """The same as plain lines."""
     for each in comparison.differences:
         held = "interval held" if each.held else "interval not held"
+        held += ", differs from the rest" if each.differs else ""
         yield (
             f"{each.label} (spoke {each.spoke}): read {with_interval(each.read_n, each.u_read_n, 'N')}, "
             f"known {_known(each.known_n, each.u_known_n)} N, apart {each.difference_percent:+.1f} %, {held}."
+        )
+    yield from closing_lines(comparison, tyre)
+
+
+def closing_lines(comparison: Comparison, tyre: str | None) -> Iterator[str]:
+    """Limits of agreement, who differs, what the two states of the wheel explain; bias and scatter last."""
+    if comparison.agreement_percent is not None and len(comparison.differences) > 2:
+        low, high = comparison.agreement_percent
+        yield f"Limits of agreement {low:+.1f} to {high:+.1f} %: 95 of 100 spokes should differ by no more."
+        apart = [each.label for each in comparison.differences if each.differs]
+        who = f"{', '.join(apart)} beyond" if apart else "none beyond"
+        yield f"Bias taken off, {who} what both readings' own uncertainties explain."
+    other = [each for each in comparison.tyres if tyre is not None and (each == "none") != (tyre == "none")]
+    if other:
+        yield (
+            f"The known tensions were taken with tyre = {other[0]}, these with tyre = {tyre}: a tyre takes 5 to 15 % away "
+            "(common practice, no source), so a bias of that size is no fault."
         )
     yield summary_line(comparison)
 

@@ -12,7 +12,21 @@ from .states import COVERAGE, of_spokes, side_mean, with_interval
 
 #: Findings of a spoke that say no more than its tension does; after any other, no advice to tighten it.
 #: A length common to a side does not spoil its evenness.
-HARMLESS = frozenset({"over-maximum", "under-floor", "loose-spoke", "out-of-evenness", "length-disagrees"})
+HARMLESS = frozenset(
+    {
+        *("over-maximum", "under-floor", "loose-spoke", "out-of-evenness", "length-disagrees", "neighbours-differ"),
+        *("slack-side", "off-target", "undecided-pluck-again", "undecided-stays", "twisted-spoke", "brittle-material"),
+    }
+)
+#: Findings that are alarms by themselves.
+ALARMING = frozenset({"crash", "slack-side"})
+#: Findings after which no nipple is turned on this reading, and what is done instead.
+TURN_NOTHING = {
+    "lacing-disagrees": "correct the lacing in the wheel file (sides, and which spoke is 1) and read again",
+    "mixed-spokes": "see whether {names} are of another kind or length, state it in the wheel file and read again",
+    "zigzag": "see whether the heads of {names} sit elbow-in and elbow-out in turn, state their free lengths and read again",
+    "loose-pair": "look for a dent or a moved rim at {names}, and have it put right first",
+}
 BROKEN = frozenset({"broken-spoke"})
 #: Findings that must be answered by the user before a verdict can be given.
 CROSSING_UNKNOWN = frozenset({"crossing-unknown"})
@@ -35,6 +49,11 @@ def alarms(reading: Reading) -> tuple[str, ...]:
     broken = spokes_with(reading, BROKEN)
     if broken:
         found.append(f"{names_of(reading, broken)}: broken, or not holding at all.")
+    for each in reading.findings:
+        if each.code in ALARMING:
+            found.append(f"{each.text[0].upper()}{each.text[1:]}.")
+        elif each.code == "under-floor" and reading.limits.floor_n is None:
+            found.append(f"{names_of(reading, each.spokes)}: {each.text}.")
     found.extend(_over(reading))
     found.extend(_under(reading))
     return (*found, CAUTION) if found else ()
@@ -51,7 +70,7 @@ def _over(reading: Reading) -> list[str]:
         if spoke.tension_n > limit:
             sure = spoke.tension_n - ONE_SIDED * (spoke.u_tension_n or 0.0) > limit
             word = "is over" if sure else "may be over"
-            found.append(f"{_what(reading, spoke)} {word} the maximum of {limit:.0f} N.")
+            found.append(f"{_what(reading, spoke)} {word} the maximum of {limit:.0f} {reading.units}.")
     return found
 
 
@@ -66,7 +85,7 @@ def _under(reading: Reading) -> list[str]:
         if spoke.tension_n < floor:
             sure = spoke.tension_n + ONE_SIDED * (spoke.u_tension_n or 0.0) < floor
             word = "is under" if sure else "may be under"
-            found.append(f"{_what(reading, spoke)} {word} the floor of {floor:.0f} N.")
+            found.append(f"{_what(reading, spoke)} {word} the floor of {floor:.0f} {reading.units}.")
     return found
 
 
@@ -77,7 +96,7 @@ def _judged(reading: Reading) -> list[SpokeReading]:
 
 def _what(reading: Reading, spoke: SpokeReading) -> str:
     """A spoke with its place and tension."""
-    return f"{names_of(reading, (spoke.spoke,))} ({with_interval(spoke.tension_n, spoke.u_tension_n, 'N')})"
+    return f"{names_of(reading, (spoke.spoke,))} ({with_interval(spoke.tension_n, spoke.u_tension_n, reading.units)})"
 
 
 def to_do(reading: Reading) -> str:
@@ -86,9 +105,29 @@ def to_do(reading: Reading) -> str:
         return "Nothing to judge: a pitch alone gives no tension; add kind and length of the spoke (--kind, --length)."
     if reading.job == "pluck":
         return _to_do_with_plucks(reading)
-    if not any(pluck.used for pluck in reading.plucks):
+    if not (reading.plucks or reading.duration_s or reading.spokes):
+        return (
+            "Now read the tensions: pluck round the wheel, record it, and give this sheet to tensionear read (--sheet)."
+        )
+    tabled = not reading.plucks and any(spoke.tension_n for spoke in reading.spokes)
+    if not tabled and not any(pluck.used for pluck in reading.plucks):
         return "Record the round again: no pluck of it could be used."
-    for rule in (_broken, _exchanged, _foreign, _bounds, _crossing, _turns, _doubtful, _unread, _undecided, _level):
+    for rule in (
+        *(
+            _broken,
+            _exchanged,
+            _foreign,
+            _bounds,
+            _crossing,
+            _turn_nothing,
+            _slack_side,
+            _turns,
+            _doubtful,
+            _unread,
+            _rim,
+        ),
+        *(_undecided, _level),
+    ):
         sentence = rule(reading)
         if sentence:
             return sentence
@@ -170,6 +209,36 @@ def _crossing(reading: Reading) -> str:
     return ""
 
 
+def _turn_nothing(reading: Reading) -> str:
+    """What looks like uneven tension and may be something else."""
+    for code, instead in TURN_NOTHING.items():
+        named = spokes_with(reading, frozenset({code}))
+        if any(each.code == code for each in reading.findings):
+            return f"Turn nothing yet: {instead.format(names=names_of(reading, named) if named else '')}."
+    return ""
+
+
+def _slack_side(reading: Reading) -> str:
+    """A side, or all of the wheel, that is slack as a whole."""
+    if not any(each.code == "slack-side" for each in reading.findings):
+        return ""
+    return "Look the wheel over for damage; if it is sound, tighten the slack side all round by small equal steps and read again."
+
+
+def _rim(reading: Reading) -> str:
+    """A wheel of even spokes whose rim is not where it should be."""
+    codes = [each.code for each in reading.findings]
+    if "bent-rim" in codes:
+        return "Have the rim looked at by a qualified wheel builder: its spokes are even, so turning them only hides the bend."
+    if "wrong-dish" in codes or "dish-out" in codes:
+        return "Correct the dish: all spokes of one side by equal small steps, then read both sides again."
+    if "lateral-out" in codes or "radial-out" in codes:
+        return "True the rim by small steps that keep the tension even (tensionear plan), then read again."
+    if "balance-off" in codes:
+        return "Measure the dish, and state the rim's spoke bed (seat_offset_mm): the sides do not balance as the file is now."
+    return ""
+
+
 def _turns(reading: Reading) -> str:
     """The spokes to bring to the mean; tight ones first, slack ones only if nothing else is said of them."""
     high = of_spokes(reading, "high")
@@ -209,6 +278,13 @@ def _undecided(reading: Reading) -> str:
     undecided = of_spokes(reading, "undecided")
     if not undecided:
         return ""
+    stay = set(spokes_with(reading, frozenset({"undecided-stays"})))
+    if stay >= {spoke.spoke for spoke in undecided}:
+        return (
+            f"Leave {_list(reading, undecided)} or bring it a little nearer to the mean: it is at its limit as near as this "
+            "can be known."
+        )
+    undecided = tuple(spoke for spoke in undecided if spoke.spoke not in stay)
     return f"Pluck {_list(reading, undecided)} once more: the +/- reaches over the limit, so it cannot be decided yet."
 
 
@@ -220,10 +296,13 @@ def _level(reading: Reading) -> str:
             continue
         u = COVERAGE * (reading.sides[side].u_mean_n or 0.0)
         apart = 100 * (mean - target) / target
-        if abs(mean - target) <= u or abs(apart) <= reading.limits.evenness_percent:
+        allowed = reading.limits.level_percent or reading.limits.evenness_percent
+        if abs(mean - target) <= u or abs(apart) <= allowed:
             continue
         way = "above" if apart > 0 else "below"
-        off = f"The wheel is even; its {side} side is {abs(apart):.0f} % {way} the target of {target:.0f} N"
+        off = (
+            f"The wheel is even; its {side} side is {abs(apart):.0f} % {way} the target of {target:.0f} {reading.units}"
+        )
         if apart < 0 and reading.limits.max_tension_n is None:
             return f"{off}: look up the maximum of rim, spokes and hub before anything is tightened."
         return f"{off}, so bring that side there all round, by small equal steps, with the maximum in sight."

@@ -5,20 +5,23 @@ from __future__ import annotations
 import shutil
 import sys
 import textwrap
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from typing import TextIO
 
 from rich.console import Console, RenderableType
 from rich.text import Text
 
 from tensionear.reading import Reading
+from tensionear.wheel.model import Wheel
 
 from .glyphs import Glyphs, glyphs_for
+from .histogram import Histograms
 from .lanes import Lane, common_step, is_beyond, lanes_of, rows_needed
 from .palette import Palette, palette_for
 from .plain import notes, plain_lines, side_facts
 from .rim import Rim, style_of
 from .sentence import alarms, to_do
+from .sideview import SideView
 from .states import SIDE_WORDS, STATE_WORDS, state_of, verdict_words
 from .table import SpokeTables, pluck_table
 
@@ -48,17 +51,31 @@ def draw_plain(reading: Reading, console: Console) -> None:
         console.print(Text(line), soft_wrap=True)
 
 
-def draw(reading: Reading, console: Console) -> None:
-    """Draw a reading; on a console too narrow for the picture, as plain lines."""
+def draw(reading: Reading, console: Console, pictures: Sequence[str] = ("rim",), wheel: Wheel | None = None) -> None:
+    """Draw a reading; on a console too narrow for the picture, as plain lines.
+
+    ``pictures`` names those of a wheel, in their order: ``rim`` (unrolled), ``side`` (as laced; ``wheel`` tells how),
+    ``histogram`` (one a side).
+    """
     if console.width < NARROWEST:
         draw_plain(reading, console)
         return
     glyphs, palette = glyphs_for(console.encoding), palette_for(console)
-    for part in _parts(reading, glyphs, palette, console.width):
+    views: list[RenderableType] = []
+    for picture in pictures:
+        if picture == "rim":
+            views.extend(_rim(reading, glyphs, palette, console.width))
+        elif picture == "side":
+            views.append(SideView(reading, wheel, glyphs, palette))
+        else:
+            views.append(Histograms(reading, glyphs, palette))
+    for part in _parts(reading, views, glyphs, palette, console.width):
         console.print(part)
 
 
-def _parts(reading: Reading, glyphs: Glyphs, palette: Palette, width: int) -> Iterable[RenderableType]:
+def _parts(
+    reading: Reading, views: Iterable[RenderableType], glyphs: Glyphs, palette: Palette, width: int
+) -> Iterable[RenderableType]:
     """The screen from top to bottom."""
     yield Text("")
     if alarms(reading):
@@ -68,7 +85,9 @@ def _parts(reading: Reading, glyphs: Glyphs, palette: Palette, width: int) -> It
     yield _title(reading, glyphs, palette, width)
     yield Text("")
     if reading.job in ("wheel", "evenness"):
-        yield from _wheel(reading, glyphs, palette, width)
+        if lanes_of(reading):
+            yield from views
+        yield SpokeTables(reading, glyphs, palette)
     elif reading.plucks:
         yield pluck_table(reading, glyphs, palette)
         yield Text("")
@@ -79,15 +98,14 @@ def _parts(reading: Reading, glyphs: Glyphs, palette: Palette, width: int) -> It
     yield _barred(glyphs.words(to_do(reading)), glyphs, palette.within, palette.strong, width)
 
 
-def _wheel(reading: Reading, glyphs: Glyphs, palette: Palette, width: int) -> Iterable[RenderableType]:
-    """Picture, legend and tables."""
+def _rim(reading: Reading, glyphs: Glyphs, palette: Palette, width: int) -> Iterable[RenderableType]:
+    """The rim unrolled, with its legend."""
     lanes = lanes_of(reading)
     if lanes:
         headings = tuple(_heading(reading, lane.side, glyphs, palette, width) for lane in lanes)
         yield Rim(lanes, max(len(reading.spokes), 1), headings, glyphs, palette)
         yield _legend(reading, lanes, glyphs, palette, width)
         yield Text("")
-    yield SpokeTables(reading, glyphs, palette)
 
 
 def _title(reading: Reading, glyphs: Glyphs, palette: Palette, width: int) -> Text:
@@ -98,6 +116,8 @@ def _title(reading: Reading, glyphs: Glyphs, palette: Palette, width: int) -> Te
         title.append(f"  {verdict_words(reading)}", style=style)
     used = sum(pluck.used for pluck in reading.plucks)
     facts = f"{used} of {len(reading.plucks)} plucks used {glyphs.dot} {reading.duration_s:.1f} s"
+    if not reading.plucks and not reading.duration_s:
+        facts = "no recording"
     gap = width - title.cell_len - len(facts)
     title.append(" " * gap if gap > 1 else "\n")
     title.append(facts, style=palette.quiet)
@@ -150,7 +170,7 @@ def _entries(
     yield 2 * glyphs.limit, f"{glyphs.plus_minus} {reading.limits.evenness_percent:g} %", palette.limit
     for value, word in ((reading.limits.max_tension_n, "maximum"), (reading.limits.floor_n, "floor")):
         if value is not None and any(_is_drawn(lane, value, step) for lane in lanes):
-            yield 2 * glyphs.bound, f"{word} {value:.0f} N", palette.limit
+            yield 2 * glyphs.bound, f"{word} {value:.0f} {reading.units}", palette.limit
 
 
 def _is_drawn(lane: Lane, value: float, step: float) -> bool:

@@ -23,7 +23,7 @@ from .modes import HIGHEST_TENSION_N, LOWEST_TENSION_N, MODES, ModeTable
 Array = NDArray[np.float64]
 
 #: Degrees of freedom. A fair partial counts in full but by no more, so that the uncertainty is not understated.
-_STUDENT = 5.0
+_STUDENT = 3.0
 _ITERATIONS, _TRIAL_ITERATIONS = 14, 4
 _PRUNE = 14.0
 _LOCALS = 6  # ln T; hub and nipple end of the first plane; of the second; where lines of both planes lie between them
@@ -43,7 +43,7 @@ class EndsPrior:
     highest: float = 250.0
     nodes: int = 5
     plane_sd: float = 0.25
-    spoke_sd: float = 0.20
+    spoke_sd: float = 0.22
 
 
 @dataclass(frozen=True, slots=True, eq=False)

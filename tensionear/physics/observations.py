@@ -13,7 +13,7 @@ from .modes import MODES
 
 _FIRST, _SECOND, _BOTH = range(3)
 #: One line where two planes must be: it may be either or their blend, which lie this far apart (relative, one sd).
-_BLEND_SD = 0.0007
+_BLEND_SD = 0.0004
 
 
 def partials_of(plucks: Sequence[Sequence[Heard]], alike: bool, start_log_tension: Sequence[float]) -> Partials:

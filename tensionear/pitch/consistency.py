@@ -30,8 +30,9 @@ _TRIED = (-1.0, 0.0, 1.0)  # standard deviations of what the grid holds fixed
 _MODEL_SD = 1.2 * _CENT  # of the partials about the refined curve
 _NEAR = 3.0  # standard deviations
 _LEEWAY_COST = 0.1  # of the score, by squared standard deviations
-_LOW_MODES = np.array([3.0, 1.8, 1.4, 1.2])
-_FAINT_DB, _SILENT_DB, _LEAST_FRESH = 40.0, 300.0, 0.02
+_AWAY_COST = 0.03  # of the score, by steps of the grid away from the state found among the peaks
+_LOW_MODES = np.array([2.3, 1.6, 1.4, 1.2])
+_FAINT_DB, _SILENT_DB, _LEAST_FRESH = 45.0, 300.0, 0.02
 _SPLIT_SHAPE = 0.15  # of a split: how far its course over the modes may be off
 _WIDEST_SPLIT, _SPLIT_STEP, _SPLIT_COST = 40 * _CENT, 0.5 * _CENT, 0.03 / _CENT
 _EDGE_MODES, _EDGE_DB, _EDGE_EVIDENCE = 4, 26.0, 0.5  # an edge plane fainter than that is a neighbour's
@@ -154,6 +155,7 @@ def _start(heard: _Heard, grid: SeriesGrid, plane: int, state: float) -> _Curve:
     met = _salience(heard, plane)[np.clip(np.round((series - _LOG_LOW) / _STEP), 0, _BINS - 1).astype(np.intp)]
     met[..., : len(_LOW_MODES)] *= _LOW_MODES
     score = met.sum(axis=3) - _LEEWAY_COST * np.sum(tried**2, axis=1)[:, None, None]
+    score -= _AWAY_COST * np.abs(_PLACES[plane])[:, None]
     way, place, end = (int(at) for at in np.unravel_index(int(np.argmax(score)), score.shape))
     above, below = min(end + 1, logs.shape[1] - 1), max(end - 1, 0)
     by_ends = series[way, place, above] - series[way, place, below]

@@ -16,7 +16,7 @@ from .lines import GONE_DB, SAME_LINE_HZ, Expectation, Heard, Line, Ringing, wit
 from .naming import Named, clusters_of, name_peaks
 from .pairs import with_more
 from .ringfit import Bands, Components, Glide, RingFit, Standing, bands_of, fit_ring, growth_after, growth_of
-from .series import find_series, rank, scan
+from .series import Found, find_series, rank, scan
 from .spectrum import Array, Peaks, ring_peaks
 
 SKIP_S = 0.025
@@ -24,13 +24,15 @@ _LONG_S, _SHORT_S = 0.45, 0.09
 _KNOWN_HZ, _KNOWN_DB = 2.5, 10.0
 _OLD_REACH_HZ, _MOST_OLD = 80.0, 4
 HIGHER_SHARE = 2 / 3  # of the stretch, felt by all but the first mode that makes it
-_STRETCH_MEAN, _STRETCH_SD = 0.5, 1.5  # of a usual pluck's
+_STRETCH_MEAN, _STRETCH_SD, _SAME_STRETCH = 0.5, 1.5, 0.02  # of a usual pluck's
 _GLIDE_SHARE = 0.15  # of the stretch: how well its course is known
 _ROOM, _ROOM_S, _ROOM_MOST = 0.45, 0.05, 2.0
 _UNRESOLVED = 1.0e-4
 _SHORTEST_RING_S = 0.06
+_FIRST_LOOK = 5  # iterations: it only has to find which way to go
 _WORST, _SHORTEST_DECAY_S = 0.004, 0.02
 _PEAK_U = 0.002  # of f: how well a spectral peak alone tells a frequency among others
+_ENOUGH_OVERTONES, _FORETOLD_U = 3, 0.003
 
 
 def survey(
@@ -83,21 +85,19 @@ def hear(ring: Array, rate_hz: float, expected: Expectation, seen: Heard, old: S
     first = start.decay_rate[(share >= 1) & start.used]
     glide = Glide(usual * _STRETCH_MEAN, usual * _STRETCH_SD, 0.0, growth_of(bands.time_s, first, np.ones(len(first))))
     starts = (first_stretch(bands, start, share, glide, usual), (glide.mean, start))
-    fit = min(
-        (_fitted(bands, begin, standing, share, replace(glide, start=at), clusters) for at, begin in starts),
-        key=lambda each: each.cost,
-    )
+    fits = [fit_ring(bands, begin, standing, share, replace(glide, start=at), _FIRST_LOOK) for at, begin in starts]
+    if abs(fits[0].stretch - fits[1].stretch) < _SAME_STRETCH * usual:
+        fits = [min(fits, key=lambda each: each.cost)]
+    fit = min((_completed(bands, each, standing, share, glide, clusters) for each in fits), key=lambda each: each.cost)
     fitted = _lines(fit)
     lines = belonging(fitted, _fresh(fitted, old, seen.start_s), series, expected.grid)
-    lines = with_twins(lines + _lost_first_modes(lines, clusters))
-    return replace(seen, lines=tuple(lines), stretch=fit.stretch)
+    return replace(seen, lines=tuple(with_twins(_with_first_mode(lines, clusters, series))), stretch=fit.stretch)
 
 
-def _fitted(
-    bands: Bands, start: Components, standing: Standing, share: Array, glide: Glide, clusters: list[list[Named]]
+def _completed(
+    bands: Bands, fit: RingFit, standing: Standing, share: Array, glide: Glide, clusters: list[list[Named]]
 ) -> RingFit:
-    """A fit from one start: first the lines named, then with what they teach of decay and glide, and with what they leave."""
-    fit = fit_ring(bands, start, standing, share, glide)
+    """Fitted again with what the named lines teach of decay and glide, and with the lines that they leave over."""
     decays = decay_law(fit.frequency_hz, fit.decay_rate, np.where(share > 0, np.sqrt(np.abs(fit.amplitude)), 0.0))
     course = replace(glide, start=fit.stretch, growth=growth_after(bands, fit, share))
     return with_more(bands, fit, decays, standing, share, course, clusters)
@@ -188,11 +188,22 @@ def _fresh(lines: list[Line], old: Sequence[Ringing], onset_s: float) -> Array:
     return share
 
 
-def _lost_first_modes(found: list[Line], clusters: list[list[Named]]) -> list[Line]:
-    """A first mode of the main plane whose fit failed is kept as the peak it was, for what that is worth."""
-    if any(line.plane == 0 and line.mode == 1 for line in found):
-        return []
-    lost = [peak for cluster in clusters for peak in cluster if peak.mode == 1 and peak.plane == 0]
-    return [
-        Line(peak.frequency_hz, _PEAK_U * peak.frequency_hz, 4.0, peak.level_db, peak.plane, 1, False) for peak in lost
-    ]
+def _with_first_mode(lines: list[Line], clusters: list[list[Named]], series: Found) -> list[Line]:
+    """The lines, with the first mode of the main plane where none was found: as its overtones foretell it, or as the peak
+    it was, for what that is worth.
+
+    Beside a louder ring, or one that was there before, a first mode may not be seen at all.
+    """
+    own = [line for line in lines if line.plane == 0]
+    if any(line.mode == 1 for line in own):
+        return lines
+    peaks = [peak for cluster in clusters for peak in cluster if peak.mode == 1 and peak.plane == 0]
+    fitted = [peak for peak in peaks if any(abs(line.frequency_hz - peak.frequency_hz) < _KNOWN_HZ for line in lines)]
+    if len(own) >= _ENOUGH_OVERTONES:
+        frequency, u = float(np.exp(series.log_frequency[0][0])), _FORETOLD_U
+        level = max(line.level_db for line in own)
+    elif peaks and not fitted:
+        frequency, u, level = peaks[0].frequency_hz, _PEAK_U, peaks[0].level_db
+    else:
+        return lines
+    return [*lines, Line(frequency, u * frequency, 4.0, level, 0, 1, False)]

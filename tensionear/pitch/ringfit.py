@@ -25,7 +25,6 @@ Mask = NDArray[np.bool_]
 FILTER_S = 0.0267
 STEP_S = 0.0053
 _CORRELATED = 1.6  # overlapping filters make the samples dependent: sigma from independent ones is too small by this
-_ITERATIONS = 9
 _SETTLED = 0.02  # rad/s, and of ln a: smaller steps change nothing
 _SHORTEST_DECAY_S, _LONGEST_DECAY_S = 0.008, 8.0
 _BELOW_ZERO = 0.1  # of the prior's sd, for a stretch below zero
@@ -119,7 +118,9 @@ def bands_of(ring: Array, rate_hz: float, start_s: float, centre_hz: Array) -> B
     return Bands(samples, centre_hz, time_s)
 
 
-def fit_ring(bands: Bands, start: Components, standing: Standing, share: Array, glide: Glide) -> RingFit:
+def fit_ring(
+    bands: Bands, start: Components, standing: Standing, share: Array, glide: Glide, iterations: int = 9
+) -> RingFit:
     """Fit all bands together.
 
     Parameters
@@ -130,12 +131,14 @@ def fit_ring(bands: Bands, start: Components, standing: Standing, share: Array, 
     share : ndarray, shape (bands, components)
         Of the stretch, that each component feels: 1 for a first mode, 2/3 for others, 0 for what rings along.
     glide : Glide
+    iterations : int
+        At most.
     """
     problem = _problem(bands, start, standing, share, glide)
     centre = bands.centre_hz[:, None]
     here = problem.at(2 * np.pi * (start.frequency_hz - centre), np.log(start.decay_rate), glide.start)
     damping, held = np.full(len(centre), 0.01), 0.0
-    for _ in range(_ITERATIONS):
+    for _ in range(iterations):
         step = _step(here, problem, damping, held)
         there = problem.moved(here, step, np.ones(len(centre), bool))
         better = there.cost < here.cost + _TOLERATED
@@ -246,18 +249,14 @@ class _Linear:
         self.columns = np.concatenate([self.column, problem.old], axis=1)
         conjugate = self.columns.conj()
         gram = conjugate @ self.columns.transpose(0, 2, 1)
-        empty = np.real(np.einsum("pkk->pk", gram)) < 1e-12
-        gram = (
-            gram
-            + np.eye(gram.shape[1])
-            * (problem.ridge + empty * 1.0 + 1e-9 * np.real(np.einsum("pkk->pk", gram)))[:, None, :]
-        )
+        diagonal = np.real(np.einsum("pkk->pk", gram))
+        gram += np.eye(gram.shape[1]) * (problem.ridge + (diagonal < 1e-12) + 1e-9 * diagonal)[:, None, :]
         self.inverse_gram = np.linalg.inv(gram)
         self.conjugate = conjugate
-        right = np.einsum("pkn,pn->pk", conjugate, bands.samples) + problem.ridge * problem.foretold
-        weights = np.einsum("pkl,pl->pk", self.inverse_gram, right)
-        self.amplitude = weights[:, : omega.shape[1]]
-        self.residual = bands.samples - np.einsum("pk,pkn->pn", weights, self.columns)
+        right = conjugate @ bands.samples[:, :, None] + (problem.ridge * problem.foretold)[:, :, None]
+        weights = self.inverse_gram @ right
+        self.amplitude = weights[:, : omega.shape[1], 0]
+        self.residual = bands.samples - (weights.transpose(0, 2, 1) @ self.columns)[:, 0]
         freedom = np.maximum(len(time) - 2 * used.sum(axis=1), 2)
         self.variance = np.sum(np.abs(self.residual) ** 2, axis=1) / freedom + 1e-24
         away = (log_decay - np.log(problem.start.decay_rate)) / _DECAY_SD
@@ -267,8 +266,8 @@ class _Linear:
 
     def project(self, slopes: Complex) -> Complex:
         """Take out of slopes (bands, rows, times) what the linear amplitudes can make up for."""
-        inner = np.einsum("pkn,prn->pkr", self.conjugate, slopes)
-        return np.asarray(slopes - np.einsum("pkr,pkn->prn", self.inverse_gram @ inner, self.columns))
+        inner = self.conjugate @ slopes.transpose(0, 2, 1)
+        return np.asarray(slopes - (self.inverse_gram @ inner).transpose(0, 2, 1) @ self.columns)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -292,9 +291,9 @@ def _step(state: _Linear, problem: _Problem, damping: Array, held: float) -> _St
     by_decay = -state.time * state.decay[:, :, None] * wave
     by_swing = np.sum(1j * state.by_stretch * wave, axis=1, keepdims=True)
     slopes = state.project(np.concatenate([by_omega, by_decay, by_swing], axis=1))
-    weight = 2 / state.variance
-    normal = np.real(slopes.conj() @ slopes.transpose(0, 2, 1)) * weight[:, None, None]
-    right = np.real(np.einsum("prn,pn->pr", slopes.conj(), state.residual)) * weight[:, None]
+    conjugate, weight = slopes.conj(), 2 / state.variance
+    normal = np.real(conjugate @ slopes.transpose(0, 2, 1)) * weight[:, None, None]
+    right = np.real(conjugate @ state.residual[:, :, None])[:, :, 0] * weight[:, None]
     right[:, kinds : 2 * kinds] += pull
     own, border, corner = normal[:, :-1, :-1], normal[:, :-1, -1], normal[:, -1, -1]
     diagonal = np.einsum("pkk->pk", own)

@@ -13,10 +13,11 @@ from tensionear.physics.generic import generic_models
 from tensionear.physics.inverse import EndsPrior, GroupFit, fit_group
 from tensionear.physics.observations import partials_of
 from tensionear.reading import Finding, Limits, Reading, SideReading, SpokeReading, Verdict
-from tensionear.wheel.assessment import Judgement, findings_of, judge_spoke, judge_together
+from tensionear.wheel.assessment import assess_evenness, worst_first
 from tensionear.wheel.evenness import side_pattern
+from tensionear.wheel.judging import Judgement
 from tensionear.wheel.roundplan import plan_round
-from tensionear.wheel.sequence import name_plucks
+from tensionear.wheel.sequence import Naming, name_plucks
 from tensionear.wheel.sidefit import ReadTension
 
 from .plucks import common_findings, first_modes, listed, pluck_reading, unread_pluck
@@ -32,6 +33,12 @@ def read_evenness(file: str, listened: Listened, spokes: int, first: int, option
     check_plucks(options, len(strikes))
     plan = plan_round(spokes, None, first, options.order, options.direction, options.missing)
     naming = name_plucks(struck_of(strikes), plan, options.assign, options.skip)
+    return read_evenness_named(file, listened, spokes, naming, options)
+
+
+def read_evenness_named(file: str, listened: Listened, spokes: int, naming: Naming, options: RoundOptions) -> Reading:
+    """Read a round whose plucks are named already; ``naming`` has one entry for each of the ``listed`` strikes."""
+    strikes = listed(listened)
     kind_of = dict.fromkeys(range(1, spokes + 1), 0)
     rings = rings_of(strikes, naming, kind_of, True, LOG_TENSION)
     groups = side_pattern(_pitches(rings), spokes)
@@ -42,7 +49,9 @@ def read_evenness(file: str, listened: Listened, spokes: int, first: int, option
     members = [[number for number in rings if groups[number - 1] == group] for group in dict.fromkeys(groups)]
     for group, fit in _fitted([each for each in members if each and whole], rings):
         relative |= _deviations(group, rings, fit)
-    judged = {number: judge_spoke(one, limits, level=False) for number, one in relative.items()} if told else {}
+    of_groups = {number: groups[number - 1] for number in relative}
+    assessed = assess_evenness(relative if told else {}, of_groups, limits)
+    judged = assessed.spokes
     findings = common_findings(strikes) + [Finding("count-differs", text) for text in naming.warnings]
     if not told:
         text = (
@@ -53,7 +62,7 @@ def read_evenness(file: str, listened: Listened, spokes: int, first: int, option
     elif not whole:
         text = f"spokes {options.crossing} at their crossings sound together and cannot be told apart yet"
         findings.append(Finding(f"crossing-{options.crossing}", text))
-    findings += findings_of({number: relative[number] for number in judged}, limits, level=False)
+    findings += assessed.findings
     plucks = []
     for index, strike in enumerate(strikes):
         reason = refusal_of(strike, index, naming, options.skip)
@@ -70,20 +79,21 @@ def read_evenness(file: str, listened: Listened, spokes: int, first: int, option
         duration_s=listened.duration_s,
         sample_rate_hz=listened.sample_rate_hz,
         warnings=listened.warnings,
-        findings=tuple(findings),
-        verdict=_verdict(judged, spokes),
+        findings=worst_first(findings),
+        verdict="undecided" if assessed.verdict == "within" and len(judged) < spokes else assessed.verdict,
         plucks=tuple(plucks),
         spokes=tuple(
             _spoke_reading(number, groups[number - 1], relative.get(number), judged.get(number), rings.get(number))
             for number in range(1, spokes + 1)
         ),
-        sides={group: _side(group, groups, relative, judged) for group in dict.fromkeys(groups)},
+        sides={group: _side(group, groups, relative, assessed.sides.get(group)) for group in dict.fromkeys(groups)},
         ends={},
         limits=limits,
         assumptions=(
             "the spokes of a group are of one kind and length",
             "how pitch follows tension was found from the overtones, not taken as a string's",
         ),
+        probability_within=assessed.within if len(judged) == spokes else None,
     )
 
 
@@ -149,14 +159,9 @@ def _spoke_reading(
 
 
 def _side(
-    group: str, groups: Sequence[str], relative: Mapping[int, ReadTension], judged: Mapping[int, Judgement]
+    group: str, groups: Sequence[str], relative: Mapping[int, ReadTension], verdict: Verdict | None
 ) -> SideReading:
     members = [number for number in relative if groups[number - 1] == group]
     deviations = [relative[number].deviation for number in members]
     spread = 50 * (max(deviations) - min(deviations)) if deviations else None
-    return SideReading(None, None, spread, judge_together(judged[number] for number in members if number in judged))
-
-
-def _verdict(judged: Mapping[int, Judgement], spokes: int) -> Verdict | None:
-    verdict = judge_together(judged.values())
-    return "undecided" if verdict == "within" and len(judged) < spokes else verdict
+    return SideReading(None, None, spread, verdict)

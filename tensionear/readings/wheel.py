@@ -13,7 +13,6 @@ from tensionear.physics.expectation import LOG_TENSION
 from tensionear.physics.spoke import Spoke
 from tensionear.reading import (
     Finding,
-    Limits,
     Plane,
     PluckReading,
     Reading,
@@ -21,15 +20,18 @@ from tensionear.reading import (
     SpokeReading,
     Verdict,
 )
-from tensionear.wheel.assessment import Judgement, findings_of, judge_spoke, judge_together
+from tensionear.wheel.assessment import Assessment, assess, limits_of, worst_first
 from tensionear.wheel.expected_pitch import higher_side
 from tensionear.wheel.geometry import Side
+from tensionear.wheel.judging import Judgement
 from tensionear.wheel.model import Place, Wheel
 from tensionear.wheel.roundplan import plan_round
 from tensionear.wheel.sequence import Naming, name_plucks
+from tensionear.wheel.sheet import EMPTY, Sheet, sheet_to_dict
 from tensionear.wheel.sidefit import ReadTension, Rings, SideTensions, fit_side
 
 from .plucks import common_findings, listed, pluck_reading, unread_pluck
+from .ringing import dull_rings
 from .rounds import SpokeRings, refusal_of, rings_of, struck_of
 
 #: Crossings at which a spoke sings by its whole length, as it is modelled here.
@@ -39,7 +41,13 @@ _EXCHANGED = 1.04  # by so much the wrong side must sound higher
 
 
 def read_wheel(
-    file: str, listened: Listened, wheel: Wheel, kinds: Sequence[Spoke], first: int, options: RoundOptions
+    file: str,
+    listened: Listened,
+    wheel: Wheel,
+    kinds: Sequence[Spoke],
+    first: int,
+    options: RoundOptions,
+    sheet: Sheet = EMPTY,
 ) -> Reading:
     """Read a round.
 
@@ -54,6 +62,8 @@ def read_wheel(
     first : int
         The spoke the round starts at.
     options : RoundOptions
+    sheet : Sheet
+        The other readings of the sitting.
 
     Raises
     ------
@@ -67,6 +77,15 @@ def read_wheel(
     letter = None if higher is None else higher[0].upper()
     plan = plan_round(wheel.spokes, sides, first, options.order, options.direction, options.missing, letter)
     naming = name_plucks(struck_of(strikes), plan, options.assign, options.skip)
+    return read_named(file, listened, wheel, kinds, naming, options)
+
+
+def read_named(
+    file: str, listened: Listened, wheel: Wheel, kinds: Sequence[Spoke], naming: Naming, options: RoundOptions
+) -> Reading:
+    """Read a round whose plucks are named already; ``naming`` has one entry for each of the ``listed`` strikes."""
+    strikes = listed(listened)
+    higher = higher_side(wheel)
     kind_of = {place.number: kinds.index(place.spoke) for place in wheel.places}
     alike = not kinds[0].is_flat
     rings = rings_of(strikes, naming, kind_of, alike, LOG_TENSION)
@@ -79,22 +98,18 @@ def read_wheel(
     }
     pitch = {side: _median_pitch([rings[number].rings for number in fit.spokes]) for side, fit in fits.items()}
     tensions = {number: one for fit in fits.values() for number, one in fit.spokes.items()}
-    limits = _limits(wheel)
-    level = wheel.state.tyre == "none"
-    judged = {
-        place.number: judge_spoke(tensions[place.number], limits, level)
-        for place in wheel.places
-        if place.number in tensions and place.leave_out is None
-    }
+    assessed = assess(wheel, tensions, sheet)
+    judged = assessed.spokes
     unknown = any(value is None for value in crossing.values())
+    plucks = _plucks(strikes, naming, wheel, kind_of, fits, rings, options.skip)
     findings = (
         common_findings(strikes)
         + _naming_findings(naming)
-        + _state_findings(wheel)
         + _exchanged(pitch, higher)
         + _crossing_findings(crossing)
         + _misfits(tensions)
-        + findings_of({number: tensions[number] for number in judged}, limits, level)
+        + dull_rings(plucks)
+        + list(assessed.findings)
         + list(wheel.warnings)
     )
     complete = len(judged) == sum(place.leave_out is None for place in wheel.places)
@@ -105,17 +120,20 @@ def read_wheel(
         duration_s=listened.duration_s,
         sample_rate_hz=listened.sample_rate_hz,
         warnings=listened.warnings,
-        findings=tuple(findings),
-        verdict=None if _exchanged(pitch, higher) else _verdict(judged, complete, unknown),
-        plucks=tuple(_plucks(strikes, naming, wheel, kind_of, fits, rings, options.skip)),
+        findings=worst_first(findings),
+        verdict=None if _exchanged(pitch, higher) else _verdict(assessed, complete, unknown),
+        plucks=tuple(plucks),
         spokes=tuple(
             _spoke_reading(place, tensions.get(place.number), judged.get(place.number), rings.get(place.number))
             for place in wheel.places
         ),
-        sides={side: _side_reading(fit, judged) for side, fit in fits.items()},
+        sides={side: _side_reading(fit, judged, assessed.sides.get(side)) for side, fit in fits.items()},
         ends={side: fit.ends for side, fit in fits.items()},
-        limits=limits,
+        limits=limits_of(wheel),
         assumptions=_assumptions(wheel, bool(fits), unknown),
+        units=wheel.units,
+        probability_within=assessed.within if complete and not unknown else None,
+        sheet=sheet_to_dict(sheet) or None,
     )
 
 
@@ -129,21 +147,12 @@ def check_plucks(options: RoundOptions, plucks: int) -> None:
                 )
 
 
-def _verdict(judged: Mapping[int, Judgement], complete: bool, unknown: bool) -> Verdict | None:
-    verdict = judge_together(judged.values())
+def _verdict(assessed: Assessment, complete: bool, unknown: bool) -> Verdict | None:
+    """The verdict, which is never "within" while spokes are unread or their crossings unknown."""
+    verdict = assessed.verdict
     if verdict == "out" or verdict is None:
         return verdict
     return verdict if complete and not unknown else "undecided"
-
-
-def _limits(wheel: Wheel) -> Limits:
-    stated = wheel.limits
-    return Limits(
-        evenness_percent=stated.evenness_percent,
-        max_tension_n=stated.max_tension_n,
-        floor_n=stated.floor_n,
-        target_n={side: each.target_n for side, each in wheel.sides.items()},
-    )
 
 
 def _plucks(
@@ -194,25 +203,19 @@ def _spoke_reading(
     )
 
 
-def _side_reading(fit: SideTensions, judged: Mapping[int, Judgement]) -> SideReading:
+def _side_reading(fit: SideTensions, judged: Mapping[int, Judgement], verdict: Verdict | None) -> SideReading:
     deviations = [fit.spokes[number].deviation for number in fit.spokes if number in judged]
     spread = 50 * (max(deviations) - min(deviations)) if deviations else None
-    verdict = judge_together(judged[number] for number in fit.spokes if number in judged)
     return SideReading(fit.mean_n, fit.u_mean_n, spread, verdict)
 
 
 def _naming_findings(naming: Naming) -> list[Finding]:
     found = [Finding("count-differs", text) for text in naming.warnings]
     if naming.closed:
-        found.append(Finding("lap-closed", "the first spoke was plucked again at the end: the count is proven"))
+        found.append(
+            Finding("lap-closed", "the first spoke was plucked again at the end: the count is proven", (), "note")
+        )
     return found
-
-
-def _state_findings(wheel: Wheel) -> list[Finding]:
-    if wheel.state.tyre == "none":
-        return []
-    text = "a tyre is on: it lowers tension by 5 to 15 % (common practice, no source), so only evenness is judged"
-    return [Finding("tyre-on", text)]
 
 
 def _exchanged(pitch: Mapping[Side, float], higher: Side | None) -> list[Finding]:
@@ -254,7 +257,8 @@ def _misfits(tensions: Mapping[int, ReadTension]) -> list[Finding]:
     odd = tuple(number for number, one in sorted(tensions.items()) if one.misfit > max(_MISFIT, 6 * typical))
     if not odd:
         return []
-    return [Finding("overtones-do-not-fit", "overtones unlike a bare spoke's: look at it before turning anything", odd)]
+    text = "overtones unlike a bare spoke's: look at it before turning anything"
+    return [Finding("overtones-do-not-fit", text, odd, "fault")]
 
 
 def _assumptions(wheel: Wheel, fitted: bool, unknown: bool) -> tuple[str, ...]:

@@ -34,7 +34,7 @@ from tensionear.wheel.geometry import (
     spoke_lines,
 )
 from tensionear.wheel.model import Nipple, Place, Rim, Wheel, WheelLimits, WheelSide, WheelState
-from tensionear.wheel.schema import SIZES, DifferenceTable, RimTable, SideTable, SpokeTable, WheelTable
+from tensionear.wheel.schema import SIZES, DifferenceTable, RimTable, SideTable, SpokeTable, StateTable, WheelTable
 
 Complain = Callable[[tuple[str, ...], str], WheelFileError]
 
@@ -44,6 +44,8 @@ SIDES: tuple[Side, Side] = ("right", "left")
 LENGTH_AGREES_M = 3.0 * MM
 #: Standard uncertainty of a free length, where the file states none: measured, and computed from the parts' sizes.
 U_STATED_MM, U_COMPUTED_MM = 0.5, 1.0  # common practice, no source
+#: Grades of evenness, percent of the side's mean; common practice, no source.
+GRADES = {"fine": 5.0, "good": 10.0, "wide": 20.0}
 
 
 def assemble(table: WheelTable, complain: Complain) -> Wheel:
@@ -59,11 +61,6 @@ def assemble(table: WheelTable, complain: Complain) -> Wheel:
     differences = _differences(table, complain)
     rim = _rim(table.rim, complain)
     nipple = Nipple(table.nipple.pitch_mm * MM, table.nipple.tip_mm * MM)
-    if table.state.pressure_kpa is not None and table.state.tyre != "inflated":
-        raise complain(
-            ("state", "pressure_kpa"),
-            f"given with tyre = {table.state.tyre!r}; write tyre = 'inflated' or leave it out",
-        )
     sides: dict[Side, WheelSide] = {}
     places: list[Place] = []
     warnings: list[Finding] = []
@@ -93,11 +90,10 @@ def assemble(table: WheelTable, complain: Complain) -> Wheel:
         sides=MappingProxyType(sides),
         rim=rim,
         nipple=nipple,
-        limits=_limits(table, places),
-        state=WheelState(
-            table.state.tyre, None if table.state.pressure_kpa is None else table.state.pressure_kpa * 1e3
-        ),
+        limits=_limits(table, places, complain),
+        state=state_of(table.state, table.lacing.spokes, complain),
         warnings=tuple(warnings),
+        units=table.units,
     )
 
 
@@ -342,18 +338,53 @@ def _rim(stated: RimTable, complain: Complain) -> Rim:
         if missing:
             raise complain(("rim", missing[0]), f"missing; own stiffness needs all of {', '.join(keys)}")
         stiffness = RimClass("own", **own, u_factor=default_rim_factor())
-    return Rim(_mm(stated.seat_diameter_mm), stated.seat_offset_mm * MM, stiffness)
+    known = "seat_offset_mm" in stated.model_fields_set
+    return Rim(_mm(stated.seat_diameter_mm), stated.seat_offset_mm * MM, stiffness, known)
 
 
-def _limits(table: WheelTable, places: list[Place]) -> WheelLimits:
+def state_of(stated: StateTable, spokes: int, complain: Complain) -> WheelState:
+    """How the wheel stood; what contradicts itself is refused."""
+    if stated.pressure_kpa is not None and stated.tyre != "inflated":
+        raise complain(
+            ("state", "pressure_kpa"),
+            f"given with tyre = {stated.tyre!r}; write tyre = 'inflated' or leave it out",
+        )
+    for number in stated.broken:
+        if number > spokes:
+            raise complain(
+                ("state", "broken"),
+                f"{number} given; the wheel has spokes 1 to {spokes}; correct the number",
+            )
+    pressure_pa = None if stated.pressure_kpa is None else stated.pressure_kpa * 1e3
+    return WheelState(
+        stated.tyre, pressure_pa, stated.held, stated.age, stated.temperature_c, stated.crash, stated.broken
+    )
+
+
+def _evenness(table: WheelTable, complain: Complain) -> float:
+    """The stated evenness, by number or by grade."""
+    stated = table.limits
+    if stated.grade is not None and stated.evenness_percent is not None:
+        raise complain(("limits", "grade"), "given beside evenness_percent; keep one of the two")
+    if stated.evenness_percent is not None:
+        return stated.evenness_percent
+    return GRADES[stated.grade or "fine"]
+
+
+def _limits(table: WheelTable, places: list[Place], complain: Complain) -> WheelLimits:
     makers = [table.rim.max_tension_n, table.hub.max_tension_n, *(place.spoke.max_tension_n for place in places)]
     return WheelLimits(
-        evenness_percent=table.limits.evenness_percent,
+        evenness_percent=_evenness(table, complain),
         lateral_m=table.limits.lateral_mm * MM,
         radial_m=table.limits.radial_mm * MM,
         dish_m=table.limits.dish_mm * MM,
         floor_n=table.limits.floor_n,
         max_tension_n=min((limit for limit in makers if limit is not None), default=None),
+        level_percent=table.limits.level_percent,
+        twist_deg=table.limits.twist_deg,
+        consumer_risk=table.limits.consumer_risk_percent / 100,
+        producer_risk=table.limits.producer_risk_percent / 100,
+        guard_band_u=table.limits.guard_band_u,
     )
 
 

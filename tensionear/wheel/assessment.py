@@ -1,97 +1,165 @@
-"""Tensions against limits, by JCGM 106:2012: within, out, or undecided at 95 %. Imports reading and sidefit.
+"""The whole wheel held against its limits, by JCGM 106:2012: within, out, or undecided. Imports its siblings and reading.
 
 A spoke is within if the probability that every limited quantity of it is within exceeds 95 %, out if the probability that
-one is outside does. The wheel is within only if all its spokes are so together.
+one is outside does. The wheel is within only if all limited quantities are so together: the spokes' own errors, those that
+a side shares, run-out, dish and twist. Other risks than 5 % can be chosen.
 """
 
 from __future__ import annotations
 
+import itertools
 import math
-from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 from tensionear.reading import Finding, Limits, Verdict
 
+from .balance import targets_disagree
+from .conformance import Limited, Rule, within_together
+from .floors import floors_of
+from .judging import Judge, Judgement, findings_of
+from .model import Wheel
+from .patterns import patterns_of, sharp_neighbours
+from .sheet import EMPTY, Sheet, limited_quantities, sheet_findings
 from .sidefit import ReadTension
+from .sidelevels import side_findings
+from .state import Level, level_of
+from .undecided import undecided_findings
 
-CONFIDENCE = 0.95
-_LOOSE = -0.25  # so far below its side's mean a spoke is called loose; common practice, no source
+#: Findings that make a wheel undecided that its numbers alone would call within.
+_DOUBTS = frozenset({"zigzag", "mixed-spokes", "lacing-disagrees", "balance-off", "targets-contradict-dish"})
+_ORDER = ("danger", "fault", "caution", "note")
 
 
 @dataclass(frozen=True, slots=True)
-class Judgement:
-    """One spoke's verdict, and the probability that it is within all its limits."""
+class Assessment:
+    """The verdict on the wheel with the probability that all is within, each spoke's, each side's, and what was found."""
 
-    verdict: Verdict
-    within: float
-
-
-def judge_spoke(tension: ReadTension, limits: Limits, level: bool) -> Judgement:
-    """Judge one spoke; ``level`` says whether its tension itself is judged (bare wheel, tensions known)."""
-    allowed = limits.evenness_percent / 100
-    inside = _between(tension.deviation, tension.u_deviation, -allowed, allowed)
-    chances = [inside]
-    if level and limits.max_tension_n is not None:
-        chances.append(_between(tension.tension_n, tension.u_tension_n, -math.inf, limits.max_tension_n))
-    if level and limits.floor_n is not None:
-        chances.append(_between(tension.tension_n, tension.u_tension_n, limits.floor_n, math.inf))
-    within = math.prod(chances)
-    if within > CONFIDENCE:
-        return Judgement("within", within)
-    return Judgement("out" if 1 - min(chances) > CONFIDENCE else "undecided", within)
+    verdict: Verdict | None
+    within: float | None
+    spokes: Mapping[int, Judgement]
+    sides: Mapping[str, Verdict]
+    findings: tuple[Finding, ...] = ()
 
 
-def judge_together(judged: Iterable[Judgement]) -> Verdict | None:
-    """The verdict on several spokes together; None if there are none."""
-    each = list(judged)
-    if not each:
-        return None
-    within = math.prod(one.within for one in each)
-    if within > CONFIDENCE:
-        return "within"
-    return "out" if 1 - within > CONFIDENCE else "undecided"
+def limits_of(wheel: Wheel) -> Limits:
+    """The limits a wheel file states, as a reading tells them; targets that contradict the dish are not among them."""
+    stated = wheel.limits
+    targets: dict[str, float | None] = {side: each.target_n for side, each in wheel.sides.items()}
+    if targets_disagree(wheel) is not None:
+        targets = dict.fromkeys(targets)
+    return Limits(
+        evenness_percent=stated.evenness_percent,
+        max_tension_n=stated.max_tension_n,
+        floor_n=stated.floor_n,
+        target_n=targets,
+        level_percent=stated.level_percent,
+    )
 
 
-def findings_of(tensions: Mapping[int, ReadTension], limits: Limits, level: bool) -> list[Finding]:
-    """What stands out, worst first: over the maximum, under the floor, loose, uneven."""
-    found = []
-    maximum, floor, allowed = limits.max_tension_n, limits.floor_n, limits.evenness_percent / 100
-    if level and maximum is not None:
-        over = _named(tensions, lambda one: _between(one.tension_n, one.u_tension_n, -math.inf, maximum))
-        if over:
-            found.append(
-                Finding("over-maximum", f"over the maximum of {maximum:.0f} N the makers allow: slacken", over)
-            )
-    if level and floor is not None:
-        under = _named(tensions, lambda one: _between(one.tension_n, one.u_tension_n, floor, math.inf))
-        if under:
-            found.append(
-                Finding("under-floor", f"under the floor of {floor:.0f} N: look it over before turning", under)
-            )
-    loose = _named(tensions, lambda one: _between(one.deviation, one.u_deviation, _LOOSE, math.inf))
-    if loose:
-        text = (
-            f"far slacker than its side (more than {-100 * _LOOSE:.0f} % under the mean): look it over for damage first"
-        )
-        found.append(Finding("loose-spoke", text, loose))
-    uneven = _named(tensions, lambda one: _between(one.deviation, one.u_deviation, -allowed, allowed))
-    uneven = tuple(spoke for spoke in uneven if spoke not in loose)
-    if uneven:
-        text = f"more than {limits.evenness_percent:g} % off the mean of its side"
-        found.append(Finding("out-of-evenness", text, uneven))
-    return found
+def assess(wheel: Wheel, tensions: Mapping[int, ReadTension], sheet: Sheet = EMPTY) -> Assessment:
+    """Judge a wheel.
+
+    Parameters
+    ----------
+    wheel : Wheel
+    tensions : mapping
+        What was read of each spoke by number, in N; spokes that the wheel file leaves out are passed over.
+    sheet : Sheet
+        The other readings of the sitting.
+
+    Returns
+    -------
+    Assessment
+        Its verdict is None where no spoke was read.
+    """
+    if sheet.state is not None:
+        wheel = replace(wheel, state=sheet.state)
+    tensions = {number: one for number, one in sorted(tensions.items()) if wheel.place(number).leave_out is None}
+    level = level_of(wheel)
+    tensions = level.widened(tensions)
+    rule = Rule(wheel.limits.consumer_risk, wheel.limits.producer_risk, wheel.limits.guard_band_u)
+    judge = Judge(limits_of(wheel), level.judged, floors_of(wheel, tensions), rule)
+    judged = {number: judge.spoke(one) for number, one in tensions.items()}
+    groups = {
+        side: [one for number, one in tensions.items() if wheel.place(number).side == side] for side in wheel.sides
+    }
+    of_sides = judge.together(list(groups.values()), list(groups))
+    causes = itertools.count(1_000_000)
+    others = limited_quantities(wheel, sheet, lambda: next(causes))
+    every = [each for quantities in of_sides for each in quantities] + list(others.values())
+    within = within_together(every)
+    verdict: Verdict | None = rule.decide(within, within_together(every, rule.guard_band_u)) if every else None
+    sides: dict[str, Verdict] = {
+        side: rule.decide(within_together(quantities), within_together(quantities, rule.guard_band_u))
+        for side, quantities in zip(groups, of_sides, strict=True)
+        if quantities
+    }
+    findings = _findings(wheel, tensions, judge, level, sheet, others)
+    return Assessment(
+        _overruled(verdict, wheel, level, findings), within if every else None, judged, sides, worst_first(findings)
+    )
 
 
-def _named(tensions: Mapping[int, ReadTension], chance: Callable[[ReadTension], float]) -> tuple[int, ...]:
-    """Spokes whose chance of being within is so small that they are out."""
-    return tuple(spoke for spoke, one in sorted(tensions.items()) if 1 - chance(one) > CONFIDENCE)
+def assess_evenness(tensions: Mapping[int, ReadTension], groups: Mapping[int, str], limits: Limits) -> Assessment:
+    """Judge spokes of which only deviations within their groups are known."""
+    judge = Judge(limits, level=False)
+    judged = {number: judge.spoke(one) for number, one in tensions.items()}
+    names = list(dict.fromkeys(groups[number] for number in tensions))
+    members = [[one for number, one in tensions.items() if groups[number] == name] for name in names]
+    of_groups = [within_together(quantities) for quantities in judge.together(members, names)]
+    within = math.prod(of_groups)
+    return Assessment(
+        judge.rule.decide(within, within) if tensions else None,
+        within if tensions else None,
+        judged,
+        {name: judge.rule.decide(each, each) for name, each in zip(names, of_groups, strict=True)},
+        worst_first([*findings_of(tensions, judge), *undecided_findings(tensions, judged, limits)]),
+    )
 
 
-def _between(value: float, u: float, low: float, high: float) -> float:
-    """Probability that a normal quantity lies between two limits."""
-    u = max(u, 1e-12)
-    return _below((high - value) / u) - _below((low - value) / u)
+def worst_first(findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    """Danger, then faults, then what is to be looked at, then notes; otherwise in the order given."""
+    return tuple(sorted(findings, key=lambda one: _ORDER.index(one.severity)))
 
 
-def _below(z: float) -> float:
-    return 0.5 * math.erfc(-z / math.sqrt(2))
+def _findings(
+    wheel: Wheel,
+    tensions: Mapping[int, ReadTension],
+    judge: Judge,
+    level: Level,
+    sheet: Sheet,
+    others: Mapping[str, Limited],
+) -> list[Finding]:
+    """All that is to be said of the wheel."""
+    allowed = judge.limits.evenness_percent / 100
+    patterns = patterns_of(wheel, tensions, allowed)
+    found = list(level.findings)
+    single = findings_of(tensions, judge, patterns.explained)
+    found += single
+    named = {spoke for each in single for spoke in each.spokes} | patterns.explained
+    neighbours = sharp_neighbours(wheel, {n: one for n, one in tensions.items() if n not in named}, allowed)
+    if neighbours:
+        text = "neighbours on a side that differ sharply, although each is near enough to the mean: even them first"
+        found.append(Finding("neighbours-differ", text, neighbours))
+    found += patterns.findings
+    found += sheet_findings(wheel, others, judge.surely)
+    if any(each.code == "lateral-out" for each in found) and not single and not patterns.findings and tensions:
+        text = "the rim is out of true although its spokes are even: it is bent; turning nipples would only hide it"
+        found.append(Finding("bent-rim", text, (), "fault"))
+    if tensions and not any(each.code == "lacing-disagrees" for each in found):
+        found += side_findings(wheel, tensions, judge, sheet)
+    judged = {number: judge.spoke(one) for number, one in tensions.items() if number not in patterns.explained}
+    return found + undecided_findings(tensions, judged, judge.limits)
+
+
+def _overruled(verdict: Verdict | None, wheel: Wheel, level: Level, findings: Sequence[Finding]) -> Verdict | None:
+    """The verdict after what no probability knows of: damage, an unjudged level, faults, doubts."""
+    codes = {each.code for each in findings}
+    if wheel.state.broken or codes & {"wrong-dish", "bent-rim"}:
+        return "out"
+    if verdict != "within":
+        return verdict
+    if wheel.state.crash or (level.limited and not level.judged) or codes & _DOUBTS:
+        return "undecided"
+    return verdict

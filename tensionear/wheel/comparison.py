@@ -7,7 +7,7 @@ import io
 import math
 import statistics
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from tensionear.errors import InputError
 from tensionear.reading import SpokeReading
@@ -16,20 +16,32 @@ from tensionear.reading import SpokeReading
 #: 0.45359237 kg (agreement of 1959), as in the SI Brochure, 9th edition, and NIST SP 811, appendix B.
 NEWTONS = {"tension_n": 1.0, "tension_dan": 10.0, "tension_kgf": 9.80665, "tension_lbf": 0.45359237 * 9.80665}
 COVERAGE = 1.96
+#: Standard uncertainty of a tension on a card or by a gauge that states none, and what of it is each reading's own,
+#: percent. Mechanical gauges: 5 to 10 % absolute, 2 to 3 % repeatable; from memory, no source.
+CARD_PERCENT, CARD_OWN_PERCENT = 7.0, 2.5
+TYRES = ("none", "mounted", "inflated")
 
 
 @dataclass(frozen=True, slots=True)
 class Known:
-    """A tension known from elsewhere, with its standard uncertainty (None where not stated)."""
+    """A tension known from elsewhere, with its standard uncertainty (None where not stated).
+
+    ``u_own_n`` is what of it is this reading's own (None: all of it). ``tyre`` is the state it was taken in, if told.
+    """
 
     tension_n: float
     u_tension_n: float | None
+    u_own_n: float | None = None
+    tyre: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Difference:
-    """One spoke: what was read, what is known, and the difference in percent of the known; ``held`` tells whether the
-    95 % interval of the difference contains zero."""
+    """One spoke: what was read, what is known, and the difference in percent of the known.
+
+    ``held`` tells whether the 95 % interval of the difference contains zero; ``differs`` whether this spoke differs from
+    its fellows, the bias of all taken off, by more than both readings' own uncertainties explain.
+    """
 
     spoke: int
     label: str
@@ -39,17 +51,24 @@ class Difference:
     u_known_n: float | None
     difference_percent: float
     held: bool
+    differs: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Comparison:
-    """All differences; bias is their mean, scatter their sample standard deviation (None below two spokes)."""
+    """All differences; bias is their mean, scatter their sample standard deviation (None below two spokes).
+
+    ``agreement_percent`` are the limits of agreement, bias -+ 1.96 scatter (Bland and Altman, Lancet 327, 1986, 307; from
+    memory). ``tyres`` are the states the known tensions were taken in, if told.
+    """
 
     differences: tuple[Difference, ...]
     bias_percent: float
     scatter_percent: float | None
     largest_percent: float
     held: int
+    agreement_percent: tuple[float, float] | None = None
+    tyres: tuple[str, ...] = ()
 
 
 def known_tensions(text: str, name: str) -> dict[int, Known]:
@@ -59,7 +78,8 @@ def known_tensions(text: str, name: str) -> dict[int, Known]:
     ----------
     text : str
         A heading with ``spoke``, one of ``tension_n``, ``tension_dan``, ``tension_kgf``, ``tension_lbf``, and
-        optionally ``u_percent`` (standard uncertainty, percent of the tension, >= 0); further columns are ignored.
+        optionally ``u_percent`` (standard uncertainty, percent of the tension, >= 0) and ``tyre`` (the state it was
+        taken in: none, mounted, inflated); further columns are ignored.
     name : str
         What to call the file in messages.
 
@@ -101,12 +121,29 @@ def _row(row: Mapping[str, str | None], unit: str, where: str) -> tuple[int, Kno
         raise InputError(f"{where}: spoke {spoke:g} is no spoke number; they are whole and counted from 1")
     if tension <= 0:
         raise InputError(f"{where}: {unit} {tension / NEWTONS[unit]:g} is not above 0; leave the row out if not known")
+    tyre = (row.get("tyre") or "").strip() or None
+    if tyre is not None and tyre not in TYRES:
+        raise InputError(f"{where}: tyre is {tyre!r}; allowed: {', '.join(TYRES)}, or leave it empty")
     if not (row.get("u_percent") or "").strip():
-        return int(spoke), Known(tension, None)
+        return int(spoke), Known(tension, None, None, tyre)
     u_percent = _number(row, "u_percent", where)
     if u_percent < 0:
         raise InputError(f"{where}: u_percent {u_percent:g} is below 0; give a standard uncertainty in percent")
-    return int(spoke), Known(tension, tension * u_percent / 100)
+    return int(spoke), Known(tension, tension * u_percent / 100, None, tyre)
+
+
+def as_card(known: Mapping[int, Known]) -> dict[int, Known]:
+    """Known tensions, those without an uncertainty given that of a card or a gauge: 7 %, 2.5 % of it its own."""
+    return {
+        spoke: one
+        if one.u_tension_n is not None
+        else replace(
+            one,
+            u_tension_n=one.tension_n * CARD_PERCENT / 100,
+            u_own_n=one.tension_n * CARD_OWN_PERCENT / 100,
+        )
+        for spoke, one in known.items()
+    }
 
 
 def _number(row: Mapping[str, str | None], column: str, where: str) -> float:
@@ -157,10 +194,35 @@ def compare(spokes: tuple[SpokeReading, ...], known: Mapping[int, Known]) -> Com
             "and check the spoke numbers"
         )
     percents = [each.difference_percent for each in found]
+    bias = statistics.fmean(percents)
+    scatter = statistics.stdev(percents) if len(percents) > 1 else None
+    own = {spoke.spoke: spoke.u_individual_n for spoke in spokes}
     return Comparison(
-        tuple(found),
-        statistics.fmean(percents),
-        statistics.stdev(percents) if len(percents) > 1 else None,
+        _marked(found, known, own),
+        bias,
+        scatter,
         max(map(abs, percents)),
         sum(each.held for each in found),
+        None if scatter is None else (bias - COVERAGE * scatter, bias + COVERAGE * scatter),
+        tuple(dict.fromkeys(tyre for each in found if (tyre := known[each.spoke].tyre) is not None)),
     )
+
+
+def _marked(
+    found: list[Difference], known: Mapping[int, Known], own: Mapping[int, float | None]
+) -> tuple[Difference, ...]:
+    """The differences, marked where one departs from the median of all by more than its own uncertainties.
+
+    Of many spokes one or two pass a 95 % bound by chance, so the 5 % are shared among them (Bonferroni).
+    """
+    middle = statistics.median(each.difference_percent for each in found)
+    sure = statistics.NormalDist().inv_cdf(1 - 0.025 / len(found))
+    marked = []
+    for each in found:
+        there = known[each.spoke]
+        u_known = there.u_own_n if there.u_own_n is not None else there.u_tension_n or 0.0
+        u_read = own.get(each.spoke)
+        u = 100 * math.hypot(each.u_read_n if u_read is None else u_read, u_known) / each.known_n
+        differs = len(found) > 2 and abs(each.difference_percent - middle) > sure * u
+        marked.append(replace(each, differs=differs))
+    return tuple(marked)

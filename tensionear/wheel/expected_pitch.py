@@ -64,3 +64,14 @@ def expected_pitch(place: Place, tension_n: float) -> ExpectedPitch:
         for stiffness in (0.0, CLAMPED_N_M)
     )
     return ExpectedPitch(tension_n, hinged, clamped)
+
+
+def usual_partials(place: Place, tension_n: float, count: int) -> tuple[float, ...]:
+    """The first partials in the flat plane in Hz at ``tension_n`` (N), with ends half-way between hinged and clamped.
+
+    A clamp shortens a long stiff string by the end layer l = sqrt(EI / T); an end of rotational stiffness k shortens it by
+    l / (1 + sqrt(T EI) / k), since the layer itself resists with sqrt(T EI). So k = sqrt(T EI) is half-way.
+    """
+    stretches = place.spoke.stretches(place.free_length_m)
+    hub, nipple = (math.sqrt(tension_n * stretches[end].flat_stiffness_n_m2) for end in (0, -1))
+    return tuple(float(each) for each in natural_frequencies(stretches, tension_n, hub, nipple, "flat", count))

@@ -11,14 +11,13 @@ Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
 
 _MOST_LINES, _WITHIN_DB = 12, 30.0
-_QUANTILE = 0.4
 _WEIGHT = 0.3  # power of the amplitude
-FARTHEST_CENTS, NEAREST_CENTS = 1000.0, 0.05
+FARTHEST_CENTS, NEAREST_CENTS = 20.0, 0.5
 
 #: Same spoke twice, (middle in cents, sd of ln): well heard, and with a ring that was cut short or hardly heard. Fitted to
-#: 174 repeats in simulated rounds: half of them within 0.8 cents, 90 % within 5, one in thirty beyond 10.
-_SHARP, _BLURRED = (0.7, 1.1), (10.0, 1.5)
-_BLURRED_SHARE, _BLURRED_SHARE_POOR = 0.02, 0.35
+#: 223 repeats in simulated rounds: half of them within 1.6 cents, 80 % within 3, 90 % within 5.
+_SHARP, _BLURRED = (1.3, 0.65), (5.0, 0.8)
+_BLURRED_SHARE, _BLURRED_SHARE_POOR = 0.06, 0.5
 _KERNEL_SD, _UNIFORM_SHARE = 0.5, 0.015
 _FEWEST_OTHERS, _CHANCE_CENTS = 4, 3.0
 
@@ -50,9 +49,10 @@ class Fingerprints:
     def distance_cents(self, first: Indices, second: Indices) -> Array:
         """Distances of pairs of plucks in cents.
 
-        Each strong line's distance to the nearest line of the other, a weighted quantile of that below the median (the planes
-        of a spoke are not plucked alike twice), and the geometric mean of both directions; the farthest distance where
-        one of the two has no line.
+        Each strong line's distance to the nearest line of the other, between what is as good as the same and what is as good
+        as anything; the weighted geometric mean of them (the planes of a spoke are not plucked alike twice, so some lines
+        have no fellow, and by chance some have one), and that of both directions; the farthest distance where one of the two
+        has no line.
 
         Parameters
         ----------
@@ -62,17 +62,15 @@ class Fingerprints:
         -------
         ndarray, shape (pairs,)
         """
-        both = self._directed(first, second) * self._directed(second, first)
-        return np.asarray(np.clip(np.sqrt(both), NEAREST_CENTS, FARTHEST_CENTS))
+        both = (self._directed(first, second) + self._directed(second, first)) / 2
+        return np.asarray(np.exp(both))
 
     def _directed(self, start: Indices, end: Indices) -> Array:
         away = np.min(np.abs(self._strong[start][:, :, None] - self._cents[end][:, None, :]), axis=2)
-        order = np.argsort(away, axis=1)
-        share = np.cumsum(np.take_along_axis(self._weight[start], order, axis=1), axis=1)
-        reached = share >= _QUANTILE * share[:, -1:]
-        place = np.argmax(reached & (share > 0), axis=1)
-        found = np.take_along_axis(np.take_along_axis(away, order, axis=1), place[:, None], axis=1)[:, 0]
-        return np.where(share[:, -1] > 0, np.minimum(found, FARTHEST_CENTS), FARTHEST_CENTS)
+        weight = self._weight[start]
+        total = np.sum(weight * np.log(np.clip(away, NEAREST_CENTS, FARTHEST_CENTS)), axis=1)
+        some = weight.sum(axis=1)
+        return np.asarray(np.where(some > 0, total / np.where(some > 0, some, 1.0), np.log(FARTHEST_CENTS)))
 
 
 def log_same_density(distance: Array, poor: Array) -> Array:
@@ -102,8 +100,9 @@ def log_other_density(distance: Array, sample: Array) -> Array:
         Distances of plucks that are most probably of different spokes, in cents.
     """
     x = np.log(distance)
-    # Flat in ln d, but towards nothing as d does: what lies within 3 cents by chance is evenly spread there.
-    uniform = np.minimum(distance / _CHANCE_CENTS, 1.0) / (1 + float(np.log(FARTHEST_CENTS / _CHANCE_CENTS)))
+    # Flat in ln d, but towards nothing as its square does: all lines of two spokes seldom agree by chance.
+    flat = 0.5 + float(np.log(FARTHEST_CENTS / _CHANCE_CENTS))
+    uniform = np.minimum((distance / _CHANCE_CENTS) ** 2, 1.0) / flat
     if len(sample) < _FEWEST_OTHERS:
         return np.asarray(np.log(uniform))
     kernel = np.mean(_normal(x[:, None], np.log(sample), _KERNEL_SD), axis=1)

@@ -8,12 +8,14 @@ from typing import Literal
 
 from tensionear.catalogue import RimClass
 from tensionear.physics.spoke import Spoke
-from tensionear.reading import Finding
+from tensionear.reading import Finding, Units
 from tensionear.wheel.geometry import CrossingPlace, Runs, Side, SpokeLine
 
 Head = Literal["elbow", "straight"]
 Crossing = Literal["apart", "touching", "pinched", "tied"]
 Tyre = Literal["none", "mounted", "inflated"]
+Held = Literal["free", "bike"]
+Age = Literal["new", "relieved", "ridden"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,11 +77,12 @@ class WheelSide:
 
 @dataclass(frozen=True, slots=True)
 class Rim:
-    """The rim: seat circle (None if not stated) and stiffness (None if not stated)."""
+    """The rim: seat circle and stiffness (None if not stated); ``seat_offset_stated`` tells a stated 0 from no word."""
 
     seat_diameter_m: float | None
     seat_offset_m: float
     stiffness: RimClass | None
+    seat_offset_stated: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +95,12 @@ class Nipple:
 
 @dataclass(frozen=True, slots=True)
 class WheelLimits:
-    """What the wheel is held against; ``max_tension_n`` is the lowest limit any maker states."""
+    """What the wheel is held against; ``max_tension_n`` is the lowest limit any maker states.
+
+    ``level_percent`` is how far a side's mean may be from its target. The risks are those of calling a wheel within
+    that is not (the consumer's) and out that is not (the producer's), as shares; ``guard_band_u`` draws every limit
+    in by so many standard uncertainties before anything is called within.
+    """
 
     evenness_percent: float
     lateral_m: float
@@ -100,14 +108,27 @@ class WheelLimits:
     dish_m: float
     floor_n: float | None
     max_tension_n: float | None
+    level_percent: float = 10.0
+    twist_deg: float = 5.0
+    consumer_risk: float = 0.05
+    producer_risk: float = 0.05
+    guard_band_u: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
 class WheelState:
-    """How the wheel stood when it was plucked; pressure in Pa over the air's, None if not stated."""
+    """How the wheel stood when it was plucked; pressure in Pa over the air's, None if not stated.
+
+    ``crash`` and ``broken`` (numbers of spokes) are what the user knows without any sound.
+    """
 
     tyre: Tyre
     pressure_pa: float | None
+    held: Held = "free"
+    age: Age | None = None
+    temperature_c: float | None = None
+    crash: bool = False
+    broken: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,6 +143,7 @@ class Wheel:
     limits: WheelLimits
     state: WheelState
     warnings: tuple[Finding, ...]
+    units: Units = "N"
 
     @property
     def spokes(self) -> int:

@@ -1,4 +1,4 @@
-"""Run-out from the text of a CSV file. Pure; imports errors only."""
+"""Run-out and twist from the text of a CSV file. Pure; imports errors only."""
 
 from __future__ import annotations
 
@@ -6,26 +6,28 @@ import csv
 import io
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from tensionear.errors import InputError
 
 MM = 1e-3
-COLUMNS = ("lateral_mm", "radial_mm")
-#: A run-out beyond this is a slip of unit or digit.
-MOST_MM = 50.0
+#: Columns and the SI value of one of their units.
+COLUMNS = {"lateral_mm": MM, "radial_mm": MM, "twist_deg": 1.0}
+#: A run-out (mm) or twist (degrees) beyond these is a slip of unit or digit.
+MOST = {"lateral_mm": 50.0, "radial_mm": 50.0, "twist_deg": 180.0}
 
 
 @dataclass(frozen=True, slots=True)
 class RunOut:
-    """Lateral (+ to the right) and radial (+ outward) place of the rim in m, by spoke number."""
+    """Lateral (+ to the right) and radial (+ outward) place of the rim in m, twist of flat spokes, by spoke number."""
 
     lateral_m: Mapping[int, float]
     radial_m: Mapping[int, float]
+    twist_deg: Mapping[int, float] = field(default_factory=dict)
 
 
 def run_out(text: str, name: str) -> RunOut:
-    """Run-out from a table with ``spoke`` and one or both of ``lateral_mm``, ``radial_mm``; cells may be empty.
+    """Run-out from a table with ``spoke`` and any of ``lateral_mm``, ``radial_mm``, ``twist_deg``; cells may be empty.
 
     Parameters
     ----------
@@ -44,7 +46,7 @@ def run_out(text: str, name: str) -> RunOut:
     there = [column for column in COLUMNS if column in heading]
     if "spoke" not in heading or not there:
         raise InputError(
-            f"{name}: the columns are {', '.join(heading) or 'none'}; needed are spoke and one or both of "
+            f"{name}: the columns are {', '.join(heading) or 'none'}; needed are spoke and at least one of "
             f"{', '.join(COLUMNS)}; add a heading line"
         )
     found: dict[str, dict[int, float]] = {column: {} for column in COLUMNS}
@@ -60,10 +62,10 @@ def run_out(text: str, name: str) -> RunOut:
         for column in there:
             value = _number(row, column, where)
             if value is not None:
-                found[column][int(spoke)] = value * MM
+                found[column][int(spoke)] = value * COLUMNS[column]
     if not any(found.values()):
         raise InputError(f"{name}: a heading but no readings; needed is one row of each place read")
-    return RunOut(found["lateral_mm"], found["radial_mm"])
+    return RunOut(found["lateral_mm"], found["radial_mm"], found["twist_deg"])
 
 
 def _number(row: Mapping[str, str | None], column: str, where: str) -> float | None:
@@ -77,6 +79,8 @@ def _number(row: Mapping[str, str | None], column: str, where: str) -> float | N
         number = math.nan
     if not math.isfinite(number):
         raise InputError(f"{where}: {column} is {given!r}; needed is a number, with a point for decimals")
-    if column != "spoke" and abs(number) > MOST_MM:
-        raise InputError(f"{where}: {column} is {number:g}; allowed: -{MOST_MM:g} to {MOST_MM:g} mm; check the unit")
+    most = MOST.get(column)
+    if most is not None and abs(number) > most:
+        unit = "mm" if column.endswith("_mm") else "degrees"
+        raise InputError(f"{where}: {column} is {number:g}; allowed: -{most:g} to {most:g} {unit}; check the unit")
     return number

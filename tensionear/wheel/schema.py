@@ -19,6 +19,7 @@ EndMm = Annotated[float, Field(strict=True, ge=0, le=400)]
 Positive = Annotated[float, Field(strict=True, gt=0)]
 Percent = Annotated[float, Field(strict=True, ge=0, le=50)]
 RunoutMm = Annotated[float, Field(strict=True, gt=0, le=50)]
+Risk = Annotated[float, Field(strict=True, ge=0.1, le=30)]
 Text = Annotated[str, Field(min_length=1)]
 
 
@@ -77,13 +78,19 @@ class NippleTable(Table):
 
 
 class LimitsTable(Table):
-    """``[limits]``"""
+    """``[limits]``: ``grade`` names an evenness instead of ``evenness_percent``."""
 
-    evenness_percent: Annotated[float, Field(strict=True, gt=0, le=100)] = 5.0
+    grade: Literal["fine", "good", "wide"] | None = None
+    evenness_percent: Annotated[float, Field(strict=True, gt=0, le=100)] | None = None
+    level_percent: Annotated[float, Field(strict=True, gt=0, le=100)] = 10.0
     lateral_mm: RunoutMm = 0.5
     radial_mm: RunoutMm = 0.5
     dish_mm: RunoutMm = 0.5
     floor_n: TensionN | None = None
+    twist_deg: Annotated[float, Field(strict=True, gt=0, le=90)] = 5.0
+    consumer_risk_percent: Risk = 5.0
+    producer_risk_percent: Risk = 5.0
+    guard_band_u: Annotated[float, Field(strict=True, ge=0, le=5)] = 0.0
 
 
 class StateTable(Table):
@@ -91,6 +98,11 @@ class StateTable(Table):
 
     tyre: Literal["none", "mounted", "inflated"] = "none"
     pressure_kpa: Annotated[float, Field(strict=True, gt=0, le=2000)] | None = None
+    held: Literal["free", "bike"] = "free"
+    age: Literal["new", "relieved", "ridden"] | None = None
+    temperature_c: Annotated[float, Field(strict=True, ge=-40, le=60)] | None = None
+    crash: Annotated[bool, Field(strict=True)] = False
+    broken: tuple[Annotated[int, Field(strict=True, ge=1, le=200)], ...] = ()
 
 
 class SpokeTable(Table):
@@ -132,6 +144,7 @@ class WheelTable(Table):
 
     format: Annotated[int, Field(strict=True, ge=1, le=1)]
     name: Text
+    units: Literal["N", "kgf", "daN", "lbf"] = "N"
     lacing: Lacing
     rim: RimTable = RimTable()
     hub: HubTable = HubTable()

@@ -27,7 +27,7 @@ def wheel_toml(answers: Mapping[str, Any]) -> str:
     ----------
     answers : mapping
         Tables and keys as in the file (``{"format": 1, "name": ..., "lacing": {"spokes": 36, ...}, ...}``): texts,
-        numbers, booleans and tables; a value of None and an empty table are left out.
+        numbers, booleans, lists of these and tables; a value of None and an empty table are left out.
 
     Raises
     ------
@@ -64,4 +64,6 @@ def _value(value: Any) -> str:
         return str(value).lower()
     if isinstance(value, (int, float)):
         return repr(value)
+    if isinstance(value, list):
+        return f"[{', '.join(_value(each) for each in value)}]"
     raise ValueError(f"{type(value).__name__} cannot stand in a wheel file")

@@ -8,7 +8,7 @@ import math
 import numpy as np
 import pytest
 
-from tensionear.capture.onsets import Onset, OnsetDetector, refine_onset
+from tensionear.capture.onsets import Onset, OnsetDetector, QuickDetector, refine_onset
 from tests.capture.damped import Ring, Sound, play, plucks_of, rings
 
 RATE_HZ = 16_000.0
@@ -141,3 +141,31 @@ def test_refined_onset_in_silence_is_within_the_excerpt() -> None:
     found = refine_onset(np.zeros(960, np.float32), RATE_HZ)
     assert 0 <= found <= 0.06
     assert math.isfinite(found)
+
+
+def test_zeros_before_the_room_do_not_deafen_the_detector() -> None:
+    """A microphone that gives two seconds of zeros first: the floor must begin with the room, not with the zeros."""
+    rng = np.random.default_rng(5)
+    room = 0.003 * rng.standard_normal(round(3 * RATE_HZ))
+    at = np.arange(len(room)) / RATE_HZ
+    for start in (1.0, 2.0):
+        since = np.maximum(at - start, 0)
+        room += (at >= start) * 0.1 * np.sin(2 * np.pi * 430 * since) * np.exp(-since / 0.2)
+    sound = np.concatenate([np.zeros(round(2 * RATE_HZ)), room]).astype(np.float32)
+    detector = OnsetDetector(RATE_HZ)
+    found = [onset.time_s for onset in (*detector.push(sound), *detector.flush())]
+    for start in (3.0, 4.0):
+        assert any(abs(each - start) < 0.03 for each in found), found
+
+
+def test_the_quick_detector_sees_a_clear_pluck_within_a_twentieth_of_a_second() -> None:
+    rng = np.random.default_rng(6)
+    at = np.arange(round(2 * RATE_HZ)) / RATE_HZ
+    since = np.maximum(at - 1.0, 0)
+    sound = 0.001 * rng.standard_normal(len(at)) + (at >= 1.0) * 0.2 * sum(
+        np.sin(2 * np.pi * 400 * n * since) * np.exp(-since / 0.2) / n for n in range(1, 12)
+    )
+    detector, step, found = QuickDetector(RATE_HZ), round(0.01 * RATE_HZ), []
+    for start in range(0, len(sound), step):
+        found += [(start + step) / RATE_HZ for _ in detector.push(sound[start : start + step].astype(np.float32))]
+    assert 1.0 < found[0] < 1.06

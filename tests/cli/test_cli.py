@@ -16,6 +16,7 @@ import pytest
 
 from tensionear import __version__
 from tensionear.cli import main
+from tensionear.wheel.sheet import Sheet
 from tests.cli import fake
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -248,7 +249,7 @@ def test_plain_is_ascii_lines(run: Run) -> None:
 
 
 def test_against(run: Run, tmp_path: Path) -> None:
-    (tmp_path / "known.csv").write_text("spoke,tension_kgf\n1,106.3\n2,65.26\n3,120\n")
+    (tmp_path / "known.csv").write_text("spoke,tension_kgf,u_percent\n1,106.3,1\n2,65.26,1\n3,120,1\n")
     arguments = ("read", "a.wav", "--wheel", "wheel.toml", "--against", "known.csv")
     ran = run(*arguments)
     assert (
@@ -256,7 +257,10 @@ def test_against(run: Run, tmp_path: Path) -> None:
     )
     plain = run(*arguments, "--plain")
     assert plain.out.splitlines()[-1] == ran.out.splitlines()[-1]
-    assert "R2 (spoke 3): read 1100 +/- 40 N, known 1177 N, apart -6.4 %, interval not held." in plain.out
+    assert (
+        "R2 (spoke 3): read 1100 +/- 40 N, known 1177 N, apart -6.4 %, interval not held, differs from the rest."
+        in plain.out
+    )
 
 
 def test_against_nothing_in_common_is_an_error_after_the_picture(run: Run, tmp_path: Path) -> None:
@@ -327,3 +331,33 @@ def test_explain_shows_what_was_assumed(run: Run, monkeypatch: pytest.MonkeyPatc
     assert "Pluck 36   43.20 s · spoke L18" in run(*arguments).out
     assert run(*arguments).out.splitlines()[-1] == "· the tyre is off"
     assert run(*arguments, "--plain").out.splitlines()[-1] == "Assumed or found: the tyre is off."
+
+
+def test_a_sheet_goes_to_the_reading_and_needs_a_wheel(run: Run, tmp_path: Path) -> None:
+    (tmp_path / "s.toml").write_text("dish_mm = 0.2\n")
+    assert run("read", "a.wav", "--wheel", "wheel.toml", "--sheet", "s.toml").code == 0
+    sheet = fake.CALLS[-1]["sheet"]
+    assert isinstance(sheet, Sheet)
+    assert sheet.dish_m == pytest.approx(0.0002)
+    alone = run("read", "a.wav", "--spokes", "28", "--sheet", "s.toml")
+    assert alone.code == 2
+    assert "--sheet s.toml without a wheel file" in alone.err
+
+
+def test_raw_readings_of_a_gauge_go_through_its_table(run: Run, tmp_path: Path) -> None:
+    (tmp_path / "raw.csv").write_text("spoke,reading\n1,22\n2,15\n3,22.5\n")
+    (tmp_path / "table.csv").write_text("reading,tension_n\n10,500\n20,1000\n30,1500\n")
+    arguments = ("read", "a.wav", "--wheel", "wheel.toml", "--against", "raw.csv", "--gauge-table", "table.csv")
+    ran = run(*arguments, "--plain")
+    assert ran.code == 0
+    assert "known 1100 N" in ran.out
+    alone = run("read", "a.wav", "--wheel", "wheel.toml", "--gauge-table", "table.csv")
+    assert (alone.code, "give the readings with --against CSV" in alone.err) == (2, True)
+
+
+@pytest.mark.parametrize(("view", "there"), [("side", "valve at the top"), ("histogram", "% of its mean")])
+def test_views(run: Run, view: str, there: str) -> None:
+    ran = run("read", "a.wav", "--wheel", "wheel.toml", "--view", view)
+    assert there in ran.out
+    assert there not in run("read", "a.wav", "--wheel", "wheel.toml").out
+    assert run("read", "a.wav", "--wheel", "wheel.toml", "--view", "round").code == 2

@@ -100,7 +100,7 @@ def test_steps_limits_and_left_out_nipples(capsys, files):
         ((), "no readings given; give --tensions CSV"),
         (("--tensions", "missing.csv"), "cannot be read"),
         (("--tensions", "runout.csv"), "needed are spoke and one of tension_n"),
-        (("--runout", "tensions.csv"), "needed are spoke and one or both of lateral_mm, radial_mm"),
+        (("--runout", "tensions.csv"), "needed are spoke and at least one of lateral_mm, radial_mm"),
         (("--tensions", "tensions.csv", "--step", "0"), "a step of 0 turns is given"),
         (("--tensions", "tensions.csv", "--step", "x"), "--step x is no size of turn"),
         (("--tensions", "tensions.csv", "--most", "1/0"), "--most 1/0 is no size of turn"),

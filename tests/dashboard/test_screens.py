@@ -13,8 +13,10 @@ from tensionear.dashboard.palette import NO_COLOUR, RICH_COLOURS, SIXTEEN_COLOUR
 from tensionear.dashboard.states import STATE_WORDS
 from tensionear.dashboard.view import draw, draw_plain
 from tensionear.reading import Finding, Limits, Reading
+from tensionear.wheel.model import Wheel
 from tests.dashboard.comparing import assert_screen, console, shown
 from tests.dashboard.invented import evenness, pluck, plucks, spoke, wheel
+from tests.wheel.sitting import wheel as laced
 
 FAULTY = {9: 690.0, 14: 720.0, 16: 702.0, 21: None}
 DANGEROUS = {9: 1330.0, 14: 320.0}
@@ -25,6 +27,48 @@ def drawn(reading: Reading, width: int, encoding: str = "utf-8") -> str:
     on = console(width, encoding)
     draw(reading, on)
     return shown(on)
+
+
+def drawn_beside(reading: Reading, width: int, encoding: str = "utf-8", described: Wheel | None = None) -> str:
+    """The wheel from its side and the histograms, without the tables."""
+    on = console(width, encoding)
+    draw(reading, on, ("side", "histogram"), described or laced())
+    text = shown(on)
+    return text[: text.index("% of mean")]
+
+
+@pytest.mark.parametrize("width", [60, 80, 120])
+def test_from_the_side_and_as_histograms(width: int) -> None:
+    text = drawn_beside(wheel(FAULTY), width)
+    assert max(cell_len(line) for line in text.splitlines()) <= width
+    assert_screen(f"beside-{width}", text)
+
+
+def test_from_the_side_in_ascii() -> None:
+    text = drawn_beside(wheel(FAULTY), 60, "cp1252")
+    assert text.isascii()
+    assert_screen("beside-60-ascii", text)
+
+
+def test_the_side_view_names_who_is_off_where_it_sits() -> None:
+    """R1 sits just right of the valve at the top, and 36 spokes on, L9 at the bottom."""
+    text = drawn_beside(wheel({1: 1500.0, 18: 900.0}), 80)
+    lines = text[text.index("From the right side") :].splitlines()
+    top = next(line for line in lines if "▲R1" in line)
+    bottom = next(line for line in lines if "▲L9" in line)
+    assert lines.index(top) < 6
+    assert lines.index(bottom) > 30
+    assert 36 < top.index("▲R1") < 48
+    assert 36 < bottom.index("▲L9") < 48
+
+
+@pytest.mark.parametrize("count", [12, 20, 28, 48, 96])
+def test_the_side_view_of_a_wheel_of_which_only_the_count_is_known(count: int) -> None:
+    on = console(60)
+    draw(evenness({7: -9.0}, count=count), on, ("side",))
+    text = shown(on)
+    assert "▼7" in text
+    assert max(cell_len(line) for line in text.splitlines()) <= 60
 
 
 def screens() -> dict[str, Reading]:

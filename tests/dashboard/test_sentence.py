@@ -161,3 +161,37 @@ def test_single_plucks_and_tone() -> None:
 def test_nothing_usable_at_all() -> None:
     reading = dataclasses.replace(wheel(), plucks=(pluck(None, None, "too-weak"),))
     assert to_do(reading) == "Record the round again: no pluck of it could be used."
+
+
+@pytest.mark.parametrize(
+    ("code", "spokes", "words"),
+    [
+        ("lacing-disagrees", (), "Turn nothing yet: correct the lacing"),
+        ("mixed-spokes", (3, 5), "Turn nothing yet: see whether R2 and R3 are of another kind"),
+        ("zigzag", (1, 3, 5), "elbow-in and elbow-out in turn"),
+        ("loose-pair", (3, 9), "look for a dent or a moved rim at R2 and R5"),
+        ("slack-side", (1, 3), "Look the wheel over for damage; if it is sound, tighten the slack side"),
+        ("bent-rim", (), "Have the rim looked at by a qualified wheel builder"),
+        ("wrong-dish", (), "Correct the dish"),
+        ("balance-off", (), "Measure the dish"),
+        ("lateral-out", (), "True the rim"),
+    ],
+)
+def test_findings_of_the_whole_wheel_say_what_to_do(code: str, spokes: tuple[int, ...], words: str) -> None:
+    assert words in to_do(wheel(findings=(Finding(code, "so it is", spokes),)))
+
+
+def test_what_is_unsafe_stands_first_whatever_the_numbers() -> None:
+    crash = Finding("crash", "the wheel has been in a crash", (), "danger")
+    assert alarms(wheel(findings=(crash,)))[0] == "The wheel has been in a crash."
+    assert "qualified wheel builder" in alarms(wheel(findings=(crash,)))[-1]
+    slack = Finding("under-floor", "under the floor of 150 N of JIS D 9301", (3,), "danger")
+    assert alarms(wheel(findings=(slack,)))[0].startswith("R2: under the floor of 150 N")
+
+
+def test_an_undecided_spoke_that_no_pluck_settles_is_not_plucked_again() -> None:
+    near = wheel({3: 1153.0})
+    assert "once more" in to_do(near)
+    assert to_do(dataclasses.replace(near, findings=(Finding("undecided-stays", "so", (3,), "note"),))).startswith(
+        "Leave R2"
+    )

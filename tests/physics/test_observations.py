@@ -9,7 +9,7 @@ from tensionear.physics.modes import MODES
 from tensionear.physics.observations import partials_of
 from tensionear.pitch.lines import Heard, Line
 
-BLEND = 0.0007
+BLEND = 0.0004
 
 
 def line(hz: float, mode: int | None, plane: int | None = 0, u_hz: float = 0.1, twin: bool = False) -> Line:

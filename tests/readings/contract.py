@@ -19,7 +19,7 @@ MEMBER = {
     "sides",
     "ends",
 }
-FINDING = {"code", "text", "spokes"}
+FINDING = {"code", "text", "spokes", "severity"}
 PLUCK = {
     *("onset_s", "spoke", "side", "used", "rejected", "frequency_hz", "u_frequency_hz", "edge_frequency_hz"),
     *("tension_n", "u_tension_n", "partials"),
@@ -44,9 +44,11 @@ def checked(reading: Reading) -> dict[str, Any]:
     assert found == given
     assert found.keys() >= MEMBER
     assert found["verdict"] in VERDICTS
+    assert found["probability_within"] is None or 0 <= found["probability_within"] <= 1
     for finding in found["findings"]:
         assert finding.keys() >= FINDING
         assert finding["text"]
+        assert finding["severity"] in ("danger", "fault", "caution", "note")
         assert all(isinstance(spoke, int) for spoke in finding["spokes"])
     for pluck in found["plucks"]:
         check_pluck(pluck)

@@ -6,12 +6,16 @@ Phi(1) = 0.84134, Phi(3) = 0.99865.
 
 from __future__ import annotations
 
+import math
+import statistics
 from typing import Any
 
 import pytest
 
 from tensionear.reading import Limits
-from tensionear.wheel.assessment import Judgement, findings_of, judge_spoke, judge_together
+from tensionear.wheel.assessment import assess_evenness
+from tensionear.wheel.conformance import Limited, Rule, between, within_together
+from tensionear.wheel.judging import Judge, Judgement, believed, findings_of
 from tensionear.wheel.sidefit import ReadTension
 
 FIVE = Limits(evenness_percent=5.0)
@@ -21,6 +25,10 @@ LEVEL = Limits(evenness_percent=50.0, max_tension_n=1200.0, floor_n=800.0)
 def spoke(tension_n: float = 1000.0, u_n: float = 20.0, percent: float = 0.0, u_percent: float = 0.6) -> ReadTension:
     interval = (tension_n - 1.96 * u_n, tension_n + 1.96 * u_n)
     return ReadTension(tension_n, u_n, interval, 5.0, 19.0, percent / 100, u_percent / 100, 2.2, 1.0)
+
+
+def judge_spoke(tension: ReadTension, limits: Limits, level: bool) -> Judgement:
+    return Judge(limits, level).spoke(tension)
 
 
 @pytest.mark.parametrize(
@@ -80,23 +88,79 @@ def test_one_limit_clearly_broken_is_out_whatever_the_others() -> None:
     assert judge_spoke(spoke(1000.0, 20.0, 8.0, 0.5), limits, level=True).verdict == "out"
 
 
-def test_a_wheel_is_within_only_if_all_its_spokes_are_so_together() -> None:
-    """0.99 each: five spokes are 0.951, six 0.941."""
-    one = Judgement("within", 0.99)
-    assert judge_together([one] * 5) == "within"
-    assert judge_together([one] * 6) == "undecided"
-    assert judge_together([]) is None
+def independent(*chances: float) -> list[Limited]:
+    """Quantities below a limit with these probabilities, each of a cause of its own."""
+    return [
+        Limited(0.0, {cause: 1.0}, high=statistics.NormalDist().inv_cdf(chance)) for cause, chance in enumerate(chances)
+    ]
 
 
-def test_a_wheel_is_out_if_it_is_surely_not_all_within() -> None:
-    assert judge_together([Judgement("within", 1.0), Judgement("out", 0.03)]) == "out"
-    assert judge_together([Judgement("undecided", 0.2), Judgement("undecided", 0.2)]) == "out"  # 0.04 together
-    assert judge_together([Judgement("undecided", 0.3), Judgement("undecided", 0.2)]) == "undecided"
-    assert judge_together(iter([Judgement("within", 0.999)])) == "within"
+def test_independent_quantities_are_within_together_by_the_product() -> None:
+    assert within_together(independent(0.99, 0.99, 0.99)) == pytest.approx(0.99**3, abs=0.004)
+    assert within_together(independent(0.5, 0.5)) == pytest.approx(0.25, abs=0.01)
+    assert within_together(independent(0.97725)) == pytest.approx(0.97725, abs=1e-6)
+    assert within_together([]) == 1.0
+
+
+def test_a_shared_cause_counts_once() -> None:
+    """Twenty spokes that are as near to the maximum by one common error: as sure as one of them."""
+    together = [Limited(0.0, {0: 1.0}, high=1.645) for _ in range(20)]
+    assert within_together(together) == pytest.approx(0.95, abs=0.006)
+    apart = [Limited(0.0, {cause: 1.0}, high=1.645) for cause in range(20)]
+    assert within_together(apart) == pytest.approx(0.95**20, abs=0.012)
+
+
+def test_two_correlated_quantities_by_the_orthant_formula() -> None:
+    """P(both below their means) = 1/4 + arcsin(r) / (2 pi) (Sheppard 1899; from memory)."""
+    for r in (-0.5, 0.0, 0.5, 0.9):
+        pair = [Limited(0.0, {0: 1.0}, high=0.0), Limited(0.0, {0: r, 1: math.sqrt(1 - r**2)}, high=0.0)]
+        assert within_together(pair) == pytest.approx(0.25 + math.asin(r) / (2 * math.pi), abs=0.01)
+
+
+def test_the_rule_and_its_risks() -> None:
+    assert Rule().decide(0.96, 0.96) == "within"
+    assert Rule().decide(0.94, 0.94) == "undecided"
+    assert Rule().decide(0.04, 0.04) == "out"
+    assert Rule(consumer_risk=0.01).decide(0.96, 0.96) == "undecided"
+    assert Rule(producer_risk=0.2).decide(0.15, 0.15) == "out"
+    assert Rule().decide(0.96, 0.90) == "undecided"  # within the limits, not within the guarded ones
+
+
+def test_a_guard_band_asks_for_more() -> None:
+    near = spoke(percent=3.6, u_percent=0.6)
+    assert Judge(FIVE, True).spoke(near).verdict == "within"
+    assert Judge(FIVE, True, rule=Rule(guard_band_u=1.0)).spoke(near).verdict == "undecided"
+    assert within_together(independent(0.99), 1.0) == pytest.approx(
+        between(0, 1, -math.inf, statistics.NormalDist().inv_cdf(0.99) - 1)
+    )
+
+
+def test_the_worst_of_many_reads_worse_than_it_is() -> None:
+    """Readings that scatter hardly more than they err are drawn to the mean; one alone is left."""
+    side = [spoke(percent=percent, u_percent=1.0) for percent in (-1.5, -1, -0.5, 0, 0, 0, 0.5, 1, 1.5, 2.5)]
+    found = believed(side)
+    assert 0 < found[-1].deviation < side[-1].deviation
+    assert found[-1].u_deviation < side[-1].u_deviation
+    assert found[-1].tension_n < side[-1].tension_n
+    assert believed(side[:3]) == side[:3]
+    sure = [spoke(percent=each, u_percent=0.05) for each in (-1.5, -1, -0.5, 0, 0, 0, 0.5, 1, 1.5, 2.5)]
+    assert believed(sure)[-1].deviation == pytest.approx(sure[-1].deviation, rel=0.01)
+
+
+def test_a_round_of_evenness_is_judged_together() -> None:
+    even = {number: spoke(percent=0.2, u_percent=0.5) for number in range(1, 13)}
+    groups = dict.fromkeys(even, "higher")
+    found = assess_evenness(even, groups, FIVE)
+    assert (found.verdict, found.findings) == ("within", ())
+    assert found.sides == {"higher": "within"}
+    out = assess_evenness(even | {3: spoke(percent=9.0, u_percent=0.5)}, groups, FIVE)
+    assert out.verdict == "out"
+    assert [each.code for each in out.findings] == ["out-of-evenness"]
+    assert assess_evenness({}, {}, FIVE).verdict is None
 
 
 def codes(tensions: dict[int, ReadTension], limits: Limits, level: bool = True) -> dict[str, tuple[int, ...]]:
-    return {finding.code: finding.spokes for finding in findings_of(tensions, limits, level)}
+    return {finding.code: finding.spokes for finding in findings_of(tensions, Judge(limits, level))}
 
 
 def test_findings_worst_first_each_spoke_where_it_belongs() -> None:
@@ -109,7 +173,7 @@ def test_findings_worst_first_each_spoke_where_it_belongs() -> None:
         7: spoke(1000.0, 20.0, 5.3),
         8: spoke(1000.0, 20.0, 0.0),
     }
-    found = findings_of(tensions, Limits(5.0, 1250.0, 800.0), level=True)
+    found = findings_of(tensions, Judge(Limits(5.0, 1250.0, 800.0), level=True))
     assert [finding.code for finding in found] == ["over-maximum", "under-floor", "loose-spoke", "out-of-evenness"]
     assert [finding.spokes for finding in found] == [(3, 9), (4,), (4,), (3, 5, 6, 9)]
     assert "1250 N" in found[0].text

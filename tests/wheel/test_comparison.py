@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import pytest
 
+from tensionear.dashboard.comparison import comparison_lines
 from tensionear.errors import InputError
-from tensionear.wheel.comparison import Known, compare, known_tensions
+from tensionear.wheel.comparison import Known, as_card, compare, known_tensions
 from tests.dashboard.invented import evenness, wheel
 
 
@@ -65,3 +66,33 @@ def test_the_uncertainty_of_the_known_widens_the_interval() -> None:
 def test_nothing_in_common() -> None:
     with pytest.raises(InputError, match="none of the 1 known spokes was read as a tension"):
         compare(evenness().spokes, {1: Known(1000.0, None)})
+
+
+def test_a_card_without_uncertainty_is_known_to_seven_percent() -> None:
+    card = as_card({1: Known(1000.0, None), 2: Known(1000.0, 20.0)})
+    assert card[1] == Known(1000.0, 70.0, 25.0)
+    assert card[2] == Known(1000.0, 20.0)
+
+
+def test_limits_of_agreement_and_who_really_differs() -> None:
+    """All spokes 8 % over the card is a bias; one 20 % over differs from the rest."""
+    spokes = wheel().spokes
+    known = {each.spoke: Known((each.tension_n or 0.0) / 1.08, None) for each in spokes}
+    known[9] = Known((spokes[8].tension_n or 0.0) / 1.20, None)
+    found = compare(spokes, as_card(known))
+    assert [each.label for each in found.differences if each.differs] == ["R5"]
+    assert found.scatter_percent is not None
+    assert found.agreement_percent == pytest.approx(
+        (found.bias_percent - 1.96 * found.scatter_percent, found.bias_percent + 1.96 * found.scatter_percent)
+    )
+
+
+def test_the_state_of_the_card_is_told_where_it_is_another() -> None:
+    known = known_tensions("spoke,tension_n,tyre\n1,1000,none\n2,640,none\n3,1100,none\n", "card.csv")
+    found = compare(wheel().spokes, as_card(known))
+    assert found.tyres == ("none",)
+    lines = list(comparison_lines(found, "inflated"))
+    assert any("5 to 15 %" in line for line in lines)
+    assert not any("5 to 15 %" in line for line in comparison_lines(found, "none"))
+    with pytest.raises(InputError, match="tyre is 'flat'; allowed: none, mounted, inflated"):
+        known_tensions("spoke,tension_n,tyre\n1,1000,flat\n", "card.csv")

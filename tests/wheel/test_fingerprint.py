@@ -27,7 +27,7 @@ def distance(first_hz: Array, first_db: Array, second_hz: Array, second_db: Arra
     return float(prints.distance_cents(np.array([0]), np.array([1]))[0])
 
 
-@pytest.mark.parametrize("cents", [0.3, 2.0, 15.0, 120.0])
+@pytest.mark.parametrize("cents", [0.7, 2.0, 15.0])
 def test_distance_of_two_series_is_their_interval(cents: float) -> None:
     assert distance(SERIES, LEVELS, shifted(cents), LEVELS) == pytest.approx(cents, rel=1e-6)
 
@@ -36,21 +36,24 @@ def test_distance_is_the_same_both_ways_and_bounded() -> None:
     fewer = shifted(7.0)[:3]
     there, back = distance(SERIES, LEVELS, fewer, LEVELS[:3]), distance(fewer, LEVELS[:3], SERIES, LEVELS)
     assert there == pytest.approx(back)
-    assert distance(SERIES, LEVELS, SERIES, LEVELS) == NEAREST_CENTS
-    assert distance(SERIES, LEVELS, 50 * SERIES, LEVELS) == FARTHEST_CENTS
+    assert distance(SERIES, LEVELS, SERIES, LEVELS) == pytest.approx(NEAREST_CENTS)
+    assert distance(SERIES, LEVELS, 50 * SERIES, LEVELS) == pytest.approx(FARTHEST_CENTS)
 
 
 def test_without_lines_nothing_is_alike() -> None:
-    assert distance(SERIES, LEVELS, np.zeros(0), np.zeros(0)) == FARTHEST_CENTS
-    assert distance(np.zeros(0), np.zeros(0), np.zeros(0), np.zeros(0)) == FARTHEST_CENTS
+    assert distance(SERIES, LEVELS, np.zeros(0), np.zeros(0)) == pytest.approx(FARTHEST_CENTS)
+    assert distance(np.zeros(0), np.zeros(0), np.zeros(0), np.zeros(0)) == pytest.approx(FARTHEST_CENTS)
     assert len(Fingerprints([], []).distance_cents(np.zeros(0, np.intp), np.zeros(0, np.intp))) == 0
 
 
-def test_a_line_or_two_astray_do_not_matter() -> None:
-    """The other plane is heard in one pluck only, and a stranger in the other."""
+def test_a_line_or_two_astray_matter_little_and_one_that_fits_by_chance_too() -> None:
+    """The other plane is heard in one pluck only, and a stranger in the other; or a single line agrees."""
     first = np.append(SERIES, SERIES[:2] * 2 ** (11 / 1200))
     second = np.append(shifted(0.5), 1777.0)
-    assert distance(first, np.append(LEVELS, [-18.0, -22.0]), second, np.append(LEVELS, -20.0)) == pytest.approx(0.5)
+    astray = distance(first, np.append(LEVELS, [-18.0, -22.0]), second, np.append(LEVELS, -20.0))
+    assert NEAREST_CENTS < astray < 4 * NEAREST_CENTS
+    by_chance = np.append(shifted(40.0)[:-1], SERIES[-1])
+    assert distance(SERIES, LEVELS, by_chance, LEVELS) > 0.3 * FARTHEST_CENTS
 
 
 def test_faint_lines_do_not_count() -> None:
@@ -84,26 +87,17 @@ def test_a_poorly_heard_pluck_may_be_farther_off() -> None:
 
 
 def test_density_of_others_is_learnt_from_the_take() -> None:
-    apart = np.array([20.0, 30.0, 45.0, 60.0, 25.0])
-    x = np.linspace(np.log(NEAREST_CENTS), np.log(FARTHEST_CENTS), 20001)
+    apart = np.array([6.0, 9.0, 7.0, 10.0, 8.0])
+    x = np.linspace(np.log(NEAREST_CENTS), np.log(60.0), 20001)
     density = np.exp(log_other_density(np.exp(x), apart))
-    assert np.sum(density) * (x[1] - x[0]) == pytest.approx(1.0, abs=0.01)
-    assert 20 < np.exp(x[np.argmax(density)]) < 60
+    assert np.sum(density) * (x[1] - x[0]) == pytest.approx(1.0, abs=0.03)
+    assert 6 < np.exp(x[np.argmax(density)]) < 10
     assert density[0] > 0
 
 
-def test_on_an_uneven_wheel_likeness_speaks_and_on_an_even_one_it_does_not() -> None:
-    like = np.array([1.0])
-    same = log_same_density(like, np.zeros(1))
-    uneven = same - log_other_density(like, np.array([20.0, 30.0, 45.0, 60.0, 25.0]))
-    even = same - log_other_density(like, np.array([0.5, 1.0, 2.0, 1.5, 0.8]))
-    assert uneven > np.log(50)
-    assert abs(even) < np.log(2)
-
-
 def test_few_others_tell_nothing_but_that_chance_comes_seldom_near() -> None:
-    """Flat in ln d, and evenly spread in d where it is next to nothing."""
-    found = np.exp(log_other_density(np.array([0.3, 0.6, 10.0, 100.0]), np.array([20.0, 30.0])))
+    """Flat in ln d, and falling with its square where it is next to nothing."""
+    found = np.exp(log_other_density(np.array([0.6, 1.2, 10.0, 20.0]), np.array([20.0, 30.0])))
     assert found[2] == found[3]
-    assert found[1] == pytest.approx(2 * found[0])
+    assert found[1] == pytest.approx(4 * found[0])
     assert found[1] < 0.3 * found[2]

@@ -402,7 +402,7 @@ def test_run_out_tables():
 @pytest.mark.parametrize(
     ("table", "match"),
     [
-        ("spoke\n1\n", "needed are spoke and one or both of lateral_mm, radial_mm"),
+        ("spoke\n1\n", "needed are spoke and at least one of lateral_mm, radial_mm"),
         ("spoke,lateral_mm\n", "a heading but no readings"),
         ("spoke,lateral_mm\n1,x\n", "line 2: lateral_mm is 'x'"),
         ("spoke,lateral_mm\n1,900\n", "lateral_mm is 900; allowed: -50 to 50 mm"),

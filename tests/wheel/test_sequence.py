@@ -183,12 +183,12 @@ def test_a_repeat_whose_ring_was_stopped_is_told_even_on_an_even_wheel() -> None
         chance = chances(naming, 7).get(4, 0.0)
         return chance / (1 - chance)
 
-    assert odds_of_repeat(stopped=True) > 5 * odds_of_repeat(stopped=False)
+    assert odds_of_repeat(stopped=True) > 3 * odds_of_repeat(stopped=False)
 
 
 def test_a_slip_is_a_repeat_not_the_next_spoke() -> None:
     order = [1, 3, 5, 7, 7, 9, 11, 13, 15, *spokes(2, SPOKES)[::2]]
-    hand = Hand(scatter_cents=0.1).pluck(*order[:4]).pluck(7, gap_s=0.15).pluck(*order[5:])
+    hand = Hand(scatter_cents=5.0).pluck(*order[:4]).pluck(7, gap_s=0.15).pluck(*order[5:])
     assert list(hand.named(ONE_SIDE_FIRST).spokes) == order
 
 

@@ -27,5 +27,9 @@ def test_awkward_texts_and_keys():
 
 
 def test_other_kinds_are_refused():
-    with pytest.raises(ValueError, match="list cannot stand in a wheel file"):
-        wheel_toml({"name": [1]})
+    with pytest.raises(ValueError, match="set cannot stand in a wheel file"):
+        wheel_toml({"name": {1}})
+
+
+def test_lists_of_numbers_are_written():
+    assert tomllib.loads(wheel_toml({"state": {"broken": [7, 9]}})) == {"state": {"broken": [7, 9]}}

@@ -1,0 +1,42 @@
+"""A live round as plain lines, one a pluck, for pipes and screen readers. Imports words and live."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from tensionear.live.session import Told
+from tensionear.live.subject import Subject
+from tensionear.live.turning import Turning
+
+from .words import told_line, turning_words
+
+
+class PlainLines:
+    """Writes a finished line for whatever happened.
+
+    Parameters
+    ----------
+    write : callable
+        Takes one line.
+    subject : Subject
+    needed : int
+        Plucks of each spoke.
+    """
+
+    def __init__(self, write: Callable[[str], None], subject: Subject, needed: int) -> None:
+        self._write, self._subject, self._needed = write, subject, needed
+        self.turning: Callable[[], Turning | None] = lambda: None
+
+    def tell(self, told: Told) -> None:
+        """One line."""
+        turning = self.turning()
+        label = self._subject.label(told.spoke) if told.spoke else ""
+        if told.kind == "turning" and turning is not None:
+            stale = "; ".join(
+                f"{self._subject.label(number)} {gain:+.0f} N" for number, gain in sorted(turning.stale().items())
+            )
+            expected = f"; until plucked again, expect {stale}" if stale and len(turning.trace) > 1 else ""
+            value = told_line(Told("pluck", told.spoke, told.value, count=1), label, 1).rsplit("; ", 1)[0]
+            self._write(f"{value}; {turning_words(turning)}{expected}")
+            return
+        self._write(told_line(told, label, self._needed))

@@ -1,0 +1,148 @@
+"""The live round as lines of text for a screen of any size from 60x20 up. Pure; imports words, figures and live.
+
+From the top: what is awaited, large; the last number and the one thing to change; the unrolled rim filling up; how to
+pluck; the level. What has no room is left out from the bottom of that list.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from rich.text import Text
+
+from tensionear.dashboard.glyphs import Glyphs
+from tensionear.dashboard.palette import Palette
+from tensionear.live.machine import Round
+from tensionear.live.session import Snapshot
+from tensionear.live.subject import Subject, WheelSubject
+
+from . import words
+from .figures import large, meter
+from .strip import Strip, strip_of
+from .turnpicture import turn_lines
+
+KEYS = "b back  s skip  r redo  j jump  p pause  n note  o out only  t turn  q quit"
+_LABEL_COLUMNS = 24
+_BESIDE = 60  # columns from which words stand beside the large label
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """How it is drawn: size in characters, signs and colours, and what is being typed."""
+
+    width: int
+    height: int
+    glyphs: Glyphs
+    palette: Palette
+    typed: str | None = None
+
+
+def draw(snapshot: Snapshot, subject: Subject, look: Look) -> list[Text]:
+    """The whole screen, as many lines as it is high, none wider than it."""
+    body = turn_lines(snapshot, subject, look) if snapshot.turning else round_lines(snapshot, subject, look)
+    body = body[: look.height - 1]
+    body += [Text("")] * (look.height - 1 - len(body))
+    lines = [*body, _keys(look)]
+    for line in lines:
+        line.no_wrap = True
+        line.truncate(look.width)
+    return lines
+
+
+def round_lines(snapshot: Snapshot, subject: Subject, look: Look) -> list[Text]:
+    """Everything above the keys while measuring."""
+    state, palette = snapshot.round, look.palette
+    rule = Text(look.glyphs.rule * look.width, palette.line)
+    head = [_title(snapshot, subject, look), rule]
+    now = _awaited(state, subject, look)
+    said = [_last(snapshot, subject, look), _said(state, look)]
+    foot = [rule, *_how(state, subject, look), Text(f" {meter(snapshot.level, look.glyphs)}")]
+    room = look.height - 1 - len(head) - len(now) - len(said) - len(foot) - 1
+    strip = strip_of(snapshot, subject, Strip(look.width, max(room, 4), look.glyphs, palette))
+    return [*head, *now, *said, rule, *strip, *foot]
+
+
+def _title(snapshot: Snapshot, subject: Subject, look: Look) -> Text:
+    state = snapshot.round
+    right = words.progress(state)
+    if state.paused:
+        right = f"PAUSED  {right}"
+    room = look.width - len(right) - 3
+    title = subject.title if len(subject.title) <= room else f"{subject.title[: room - 2]}.."
+    return Text(f" {title:<{room}} {right} ", look.palette.strong)
+
+
+def _awaited(state: Round, subject: Subject, look: Look) -> list[Text]:
+    """The awaited spoke, large, and where it is."""
+    spoke = state.spoke
+    label = large(subject.label(spoke), look.glyphs)
+    beside = [
+        _task(state),
+        words.where(spoke),
+        words.where_from_left(spoke),
+        words.way(state.left, spoke, subject.spokes),
+        "",
+    ]
+    if look.width < _BESIDE:
+        return [*(Text(f" {row}", look.palette.strong) for row in label), *(Text(f" {each}") for each in beside[:3])]
+    found = []
+    for index, row in enumerate(label):
+        line = Text(f" {row:<{_LABEL_COLUMNS}}", look.palette.strong)
+        line.append(beside[index][: look.width - _LABEL_COLUMNS - 2], "" if index else look.palette.strong)
+        found.append(line)
+    return found
+
+
+def _task(state: Round) -> str:
+    if state.trouble:
+        return "waiting for the microphone"
+    if state.paused:
+        return "paused; p goes on"
+    if state.complete:
+        return "all plucked; the first once more proves the count, q ends"
+    if state.needed == 1:
+        return "pluck"
+    return f"pluck {len(state.taken) + 1} of {max(state.needed, len(state.taken) + 1)}"
+
+
+def _last(snapshot: Snapshot, subject: Subject, look: Look) -> Text:
+    shown = snapshot.round.shown
+    if shown is None:
+        return Text(" nothing plucked yet", look.palette.quiet)
+    line = Text(" last  ")
+    number = look.glyphs.words(words.number_words(shown.value, shown.final))
+    line.append(f"{subject.label(shown.spoke)}  {number}", look.palette.strong)
+    deviation = words.deviation_words(shown.value)
+    if not shown.final:
+        line.append("  first look", look.palette.undecided)
+    elif deviation:
+        line.append(f"  {deviation}")
+    return line
+
+
+def _said(state: Round, look: Look) -> Text:
+    """The one thing to change, or what is wrong."""
+    if look.typed is not None:
+        return Text(f" {look.typed}_", look.palette.strong)
+    if state.trouble:
+        return Text(f" ! {state.trouble}", look.palette.alarm)
+    code, text = state.said
+    if not text:
+        return Text("")
+    mark = "" if code == "noted" else "! "
+    return Text(f" {mark}{text}", look.palette.out if mark else "")
+
+
+def _how(state: Round, subject: Subject, look: Look) -> list[Text]:
+    """Where and with what to pluck, drawn and in words."""
+    place = subject.wheel.place(state.spoke) if isinstance(subject, WheelSubject) else None
+    told = words.how_to_pluck(place)
+    rule, mark = look.glyphs.rule, look.glyphs.high
+    drawing = f" hub |{rule * 22}{mark}{rule * 4}| rim"
+    found = [Text(f"{drawing}   {told[0]}"), Text(f" {'; '.join(told[1:])}")]
+    return found
+
+
+def _keys(look: Look) -> Text:
+    text = KEYS if len(KEYS) <= look.width - 1 else KEYS.replace("  ", " ").replace(" only", "")
+    return Text(f" {text}", look.palette.quiet)

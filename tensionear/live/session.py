@@ -1,0 +1,440 @@
+"""A round from its sound: ear, subject, machine and keeper strung together, without threads. Imports its siblings.
+
+Everything that happens goes through `Session`; whoever shows it takes a `Snapshot`, which never changes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+from tensionear.capture.channels import best_channel
+from tensionear.capture.levels import Level, level_of
+from tensionear.capture.microphone import Piece
+from tensionear.capture.plucks import Pluck
+from tensionear.capture.recording import AudioSource
+from tensionear.errors import LogError
+from tensionear.listening import Listened, Strike
+from tensionear.options import RoundOptions
+from tensionear.reading import Reading
+from tensionear.readings.plucks import ADVICE, fault_of, listed, reason_of
+
+from . import machine, turning
+from .ear import SAME_S, Heard, LiveEar, Rehearing
+from .events import (
+    Accept,
+    Asked,
+    Cue,
+    Effect,
+    Event,
+    FoundOut,
+    Knocked,
+    Lines,
+    Microphoned,
+    Named,
+    Note,
+    Passed,
+    Plucked,
+    Refused,
+    Sound,
+    Value,
+    Withdraw,
+)
+from .keeping import Keeper, KeptPluck, Restored
+from .machine import Round, Taken
+from .subject import Counted, Names, Subject, WheelSubject, lines_of
+from .turning import Turning
+
+_PLUCK, _GLANCE, _TOLD_NOVELTY_DB = 0.5, 0.4, 12.0
+_OWN_TONE_S = 0.6  # from the moment a tone is asked for: it starts late and rings in the room
+_DOUBT_S = 0.15  # around lost sound
+_KNOCKS = ("knock", "weak", "noise")
+_HELD_PLUCKS = 12
+_APART_S = 2.0  # between a round that was kept and its continuation
+_BY_HAND = ("back", "skip", "redo", "jump", "out")
+
+
+@dataclass(frozen=True, slots=True)
+class Setup:
+    """How a round is plucked: ``plucks`` of each spoke; ``named_by_whole``: a recording, named as ``read`` names it."""
+
+    file: str
+    first: int
+    options: RoundOptions
+    plucks: int
+    named_by_whole: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """Something to tell in one line: a pluck that counts, one that does not, or what happened to the microphone."""
+
+    kind: str
+    spoke: int | None = None
+    value: Value | None = None
+    code: str = ""
+    text: str = ""
+    count: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Snapshot:
+    """All there is to show at one moment."""
+
+    round: Round
+    turning: Turning | None = None
+    reading: Reading | None = None
+    level: Level = field(default_factory=lambda: Level(-160.0, -160.0, False))
+    heard_s: float = 0.0
+    stale: Mapping[int, float] = field(default_factory=dict)
+    told: int = 0
+
+
+class Session:
+    """A round as it grows.
+
+    Parameters
+    ----------
+    subject : Subject
+    setup : Setup
+    keeper : Keeper
+    sound : callable
+        Plays a cue; does nothing if the user wants it quiet.
+    tell : callable
+        Takes each `Told`.
+    """
+
+    def __init__(
+        self,
+        subject: Subject,
+        setup: Setup,
+        keeper: Keeper,
+        sound: Callable[[Cue], None],
+        tell: Callable[[Told], None],
+    ) -> None:
+        self.subject, self.setup = subject, setup
+        self._keeper, self._sound, self._tell = keeper, sound, tell
+        self._ear: LiveEar | None = None
+        self._expectations = subject.expectations()
+        self.round = Round(subject.plan(setup.first, setup.options), setup.plucks)
+        self.turning: Turning | None = None
+        self.reading: Reading | None = None
+        self._strikes: list[Strike] = []  # whole ones worth listing
+        self._last_words: dict[float, tuple[Strike, Pluck]] = {}
+        self._accepted: dict[int, list[Counted]] = {}
+        self._stale: dict[int, float] = {}
+        self._own_tones: list[tuple[float, float]] = []
+        self._lost: list[float] = []
+        self._level = Level(-160.0, -160.0, False)
+        self._rate_hz = 0.0
+        self._told = 0
+        self._start_s = 0.0
+        self.revision = 0
+
+    def restore(self, kept: Sequence[Restored]) -> None:
+        """Take up a round that was kept: its sounds are heard again, with whatever the wheel file says by now."""
+        accepted: dict[int, tuple[Taken, ...]] = {}
+        rehearing = Rehearing(self._expectations)
+        for each in kept:
+            if each.spoke not in self.round.plan:
+                continue
+            lines = Lines((each.value.pitch_hz,), (0.0,))
+            strike = None if each.sound is None else rehearing.hear(each.sound, each.onset_s)
+            if strike is not None:
+                self._strikes.append(strike)
+                self._accepted.setdefault(each.spoke, []).append(Counted(strike, each.value))
+                lines = lines_of(strike)
+            accepted[each.spoke] = (*accepted.get(each.spoke, ()), Taken(each.onset_s, lines, each.value))
+            self._start_s = max(self._start_s, each.onset_s + _APART_S)
+        self.round = machine.restored(self.round, accepted)
+
+    # what comes in
+
+    def listen_to(self, sample_rate_hz: float, channels: int, channel: int | None) -> None:
+        """Sound will come like this from now on."""
+        start_s = self._now_s
+        self._finish_ear()
+        self._rate_hz = sample_rate_hz
+        self._ear = LiveEar(sample_rate_hz, channel if channels > 1 else 0, self._expectations, start_s)
+
+    def push(self, piece: Piece) -> None:
+        """Take the next piece of sound."""
+        assert self._ear is not None
+        if piece.doubtful:
+            self._lost = [each for each in self._lost if each > self._now_s - 5.0] + [self._now_s]
+        heard = self._ear.push(piece.samples)
+        self._level = level_of(piece.samples[:, self._ear.channel if piece.samples.shape[1] > 1 else 0])
+        for each in heard:
+            self._take(each)
+        self._step(Passed(self._now_s))
+
+    def ask(self, asked: Asked) -> None:
+        """A key, or what stands for one; whoever leads by hand names the plucks."""
+        if asked.action in _BY_HAND:
+            self.setup = replace(self.setup, named_by_whole=False)
+        self._step(asked)
+
+    def microphone(self, trouble: str | None, text: str) -> None:
+        """The microphone went, or is back."""
+        self._step(Microphoned(trouble))
+        self._say(Told("microphone", text=text))
+
+    def turn(self, spoke: int | None, target_n: float | None = None) -> None:
+        """Stay on a spoke and turn it; None goes back to the round."""
+        if spoke is None or not isinstance(self.subject, WheelSubject):
+            if self.turning is not None:
+                self._stale |= self.turning.stale()
+            self.turning = None
+        else:
+            self.turning = turning.turning_of(self.subject.wheel, spoke, self.tensions_n(), target_n)
+        self.revision += 1
+
+    def take_reading(self, reading: Reading) -> None:
+        """The round so far was read so."""
+        self.reading = reading
+        if self.setup.named_by_whole:
+            by_onset = {pluck.onset_s: pluck.spoke for pluck in reading.plucks if pluck.spoke is not None}
+            names = {
+                onset_s: spoke
+                for onset_s in (each.onset_s for taken in self.round.accepted.values() for each in taken)
+                if (spoke := _near(by_onset, onset_s)) is not None
+            }
+            self._rename(names)
+        self._step(FoundOut(tuple(each.spoke for each in reading.spokes if each.verdict == "out")))
+
+    def _rename(self, names: Mapping[float, int]) -> None:
+        """What was kept under another name is kept anew."""
+        before = {each.onset_s: spoke for spoke, taken in self.round.accepted.items() for each in taken}
+        values = {each.onset_s: each.value for taken in self.round.accepted.values() for each in taken}
+        self._step(Named(names))
+        for spoke, taken in self.round.accepted.items():
+            for each in taken:
+                if before[each.onset_s] != spoke and each.onset_s in self._last_words:
+                    kept = KeptPluck(each.onset_s, spoke, values[each.onset_s], self._last_words[each.onset_s][1])
+                    self._guarded(lambda kept=kept: self._keeper.accept((kept,)))  # type: ignore[misc]
+
+    def close(self, reading: Reading) -> None:
+        """The round is over and was read so."""
+        self._guarded(lambda: self._keeper.close(reading))
+
+    def finish(self) -> None:
+        """The sound is at its end."""
+        self._finish_ear()
+        self._step(Passed(self._now_s + 10.0))
+
+    # what comes out
+
+    @property
+    def _now_s(self) -> float:
+        return self._ear.now_s if self._ear is not None else self._start_s
+
+    def snapshot(self) -> Snapshot:
+        """All there is to show."""
+        stale = dict(self._stale)
+        if self.turning is not None:
+            stale |= self.turning.stale()
+        return Snapshot(self.round, self.turning, self.reading, self._level, self._now_s, stale, self._told)
+
+    def listened(self, warnings: tuple[str, ...] = ()) -> Listened:
+        """Everything heard so far, as a recording's would be."""
+        return Listened(tuple(self._strikes), self._now_s, self._rate_hz, warnings)
+
+    def names(self) -> Names:
+        """Which of the listed strikes (from 0) is which spoke, as the round has them."""
+        strikes = listed(self.listened())
+        onsets = {strike.onset_s: index for index, strike in enumerate(strikes)}
+        found = {}
+        for spoke, taken in self.round.accepted.items():
+            for each in taken:
+                index = _near(onsets, each.onset_s)
+                if index is not None:
+                    found[index] = spoke
+        return Names(found, self.round.closed is True)
+
+    @property
+    def over(self) -> bool:
+        """Whether there is nothing more to hear: the user quit, or closed the lap (a file is heard to its end)."""
+        return self.round.ended and not (self.setup.named_by_whole and self.round.closed)
+
+    def read(self, warnings: tuple[str, ...] = ()) -> Reading:
+        """The round so far, read."""
+        return self.reading_job(warnings)()
+
+    def reading_job(self, warnings: tuple[str, ...] = ()) -> Callable[[], Reading]:
+        """The reading of the round so far as a job that another thread may do: it touches nothing of the session."""
+        setup, subject, listened, names = self.setup, self.subject, self.listened(warnings), self.names()
+        if setup.named_by_whole:
+            return lambda: subject.read(setup.file, listened, setup.first, setup.options)
+        return lambda: subject.read_named(setup.file, listened, names, setup.options)
+
+    def tensions_n(self) -> dict[int, float]:
+        """What is known of the spokes: by the reading of the round, else by their last plucks."""
+        found = {
+            spoke: value
+            for spoke, taken in self.round.accepted.items()
+            if (value := taken[-1].value.tension_n) is not None
+        }
+        if self.reading is not None:
+            found |= {each.spoke: each.tension_n for each in self.reading.spokes if each.tension_n is not None}
+        return found
+
+    # between
+
+    def _finish_ear(self) -> None:
+        if self._ear is not None:
+            for each in self._ear.flush():
+                self._take(each)
+
+    def _take(self, heard: Heard) -> None:
+        """A strike at one of its stages."""
+        strike = heard.strike
+        if heard.stage == "whole":
+            self._take_whole(heard)
+            return
+        likely = strike.probability > (_GLANCE if heard.stage == "first" else _PLUCK)
+        if not likely or fault_of(strike) is not None:
+            if heard.stage == "last":
+                self._refuse(strike)
+            return
+        event = self._plucked(heard)
+        if event is None:
+            return
+        if event.final:
+            self._last_words[strike.onset_s] = (strike, heard.pluck)
+            for old in list(self._last_words)[:-_HELD_PLUCKS]:
+                del self._last_words[old]
+        self._step(event)
+
+    def _plucked(self, heard: Heard) -> Plucked | None:
+        strike, final = heard.strike, heard.stage != "first"
+        first_guess = self.subject.glance(self._spoke(), strike)
+        if first_guess is None:
+            return None
+        lines = lines_of(strike)
+        spoke = self._spoke() if self.turning else machine.whose(self.round, strike.onset_s, lines)
+        value = self.subject.weigh(spoke, strike, self._accepted) if final else first_guess
+        if value is None:
+            return None
+        end_s = strike.onset_s + strike.ring_s
+        doubtful = any(strike.onset_s - _DOUBT_S < each < end_s + _DOUBT_S for each in self._lost)
+        return Plucked(strike.onset_s, self._now_s, lines, value, final, doubtful)
+
+    def _spoke(self) -> int:
+        return self.turning.spoke if self.turning else self.round.spoke
+
+    def _refuse(self, strike: Strike) -> None:
+        """Something that is no pluck: a tap, or one thing to change; our own tones are neither."""
+        if any(start - 0.05 < strike.onset_s < end for start, end in self._own_tones):
+            return
+        reason = fault_of(strike) or reason_of(strike)
+        if reason in _KNOCKS and strike.novelty_db > _TOLD_NOVELTY_DB:
+            self._step(Knocked(strike.onset_s))
+        if strike.novelty_db > _TOLD_NOVELTY_DB or reason in ("clipped", "gated"):
+            self._step(Refused(strike.onset_s, reason, ADVICE[reason]))
+            self._say(Told("refused", code=reason, text=ADVICE[reason]))
+
+    def _take_whole(self, heard: Heard) -> None:
+        """The whole ring: what the round is read from, and what is kept in place of the shorter one."""
+        strike = heard.strike
+        if not listed(Listened((strike,), 0.0, 0.0, ())):
+            return
+        self._strikes.append(strike)
+        for onset_s in self._last_words:
+            if abs(onset_s - strike.onset_s) < SAME_S:
+                self._last_words[onset_s] = (strike, heard.pluck)
+        for spoke, taken in self.round.accepted.items():
+            for each in taken:
+                if abs(each.onset_s - strike.onset_s) < SAME_S:
+                    kept = KeptPluck(each.onset_s, spoke, each.value, heard.pluck)
+                    self._guarded(lambda kept=kept: self._keeper.accept((kept,)))  # type: ignore[misc]
+                    return
+
+    def _step(self, event: Event) -> None:
+        """One step; what is to be kept is kept before the new state can be seen."""
+        if self.turning is not None and isinstance(event, Plucked):
+            self.turning, effects = turning.step(self.turning, event)
+            self.revision += 1
+            if event.final:
+                self._say(Told("turning", self.turning.spoke, event.value))
+            self._carry_out(effects)
+            return
+        before = self.round
+        after, effects = machine.step(before, event)
+        if not self._carry_out(effects, after):
+            return
+        if after is not before:
+            self.round = after
+            self.revision += not isinstance(event, Passed) or bool(effects)
+        if isinstance(event, Plucked) and event.final and not before.ended and not before.paused:
+            self._tell_pluck(before, after, event)
+
+    def _carry_out(self, effects: tuple[Effect, ...], after: Round | None = None) -> bool:
+        """Do what is to be done; False if it could not be kept."""
+        for effect in effects:
+            match effect:
+                case Accept(spoke, onsets_s):
+                    if not self._guarded(lambda s=spoke, o=onsets_s: self._keep(s, o, after)):  # type: ignore[misc]
+                        return False
+                case Withdraw(spoke):
+                    if not self._guarded(lambda s=spoke: self._keeper.withdraw(s)):  # type: ignore[misc]
+                        return False
+                    self._accepted.pop(spoke, None)
+                case Note(spoke, text):
+                    self._guarded(lambda s=spoke, t=text: self._keeper.note(s, t))  # type: ignore[misc]
+                case Sound(cue):
+                    self._own_tones = [each for each in self._own_tones if each[1] > self._now_s - 5.0]
+                    self._own_tones.append((self._now_s, self._now_s + _OWN_TONE_S))
+                    self._sound(cue)
+        return True
+
+    def _keep(self, spoke: int, onsets_s: tuple[float, ...], after: Round | None) -> None:
+        values = {each.onset_s: each.value for each in after.accepted.get(spoke, ())} if after else {}
+        kept = tuple(
+            KeptPluck(onset_s, spoke, values[onset_s], self._last_words[onset_s][1])
+            for onset_s in onsets_s
+            if onset_s in values and onset_s in self._last_words
+        )
+        self._keeper.accept(kept)
+        own = self._accepted.setdefault(spoke, [])
+        own += [Counted(self._last_words[each.onset_s][0], each.value) for each in kept]
+        self._stale.pop(spoke, None)
+
+    def _guarded(self, keep: Callable[[], None]) -> bool:
+        """Keep something; a full disk is told and does not end the round."""
+        try:
+            keep()
+        except LogError as error:
+            text = f"not kept: {error}; then pluck this spoke again"
+            self.round = replace(self.round, said=("not-kept", text), taken=())
+            self._say(Told("refused", code="not-kept", text=text))
+            return False
+        return True
+
+    def _tell_pluck(self, before: Round, after: Round, event: Plucked) -> None:
+        spoke = after.shown.spoke if after.shown else before.spoke
+        counted = len(after.accepted.get(spoke, ())) or len(after.taken)
+        if spoke in after.accepted and after.accepted.get(spoke) is not before.accepted.get(spoke):
+            self._say(Told("accepted", spoke, event.value, count=counted))
+        else:
+            self._say(Told("pluck", spoke, event.value, *after.said, count=counted))
+        if after.ended and after.closed:
+            self._say(Told("closed", text="the first spoke again: the count is proven"))
+
+    def _say(self, told: Told) -> None:
+        self._told += 1
+        self.revision += 1
+        self._tell(told)
+
+
+def channel_of(source: AudioSource) -> tuple[int, str]:
+    """The channel of a file, as ``read`` takes it, and why."""
+    found = best_channel(source)
+    return found.index, found.text
+
+
+def _near(by_onset: Mapping[float, int], onset_s: float) -> int | None:
+    """What stands at the onset closest to this one, if it is the same."""
+    if not by_onset:
+        return None
+    nearest = min(by_onset, key=lambda each: abs(each - onset_s))
+    return by_onset[nearest] if abs(nearest - onset_s) < SAME_S else None

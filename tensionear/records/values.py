@@ -1,0 +1,121 @@
+"""What the log keeps, as frozen values. Imports reading and options."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, field
+from typing import Any
+
+from tensionear.options import RoundOptions
+from tensionear.reading import PluckReading, Reading
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What was plucked and how: all that is needed, beside the sound, to read it again.
+
+    Parameters
+    ----------
+    wheel_text : str or None
+        The text of the wheel file.
+    kind : str or None
+        Name of a library spoke, with ``free_length_m``, where no wheel is known.
+    free_length_m : float or None
+    spokes : int or None
+        The number of spokes where only that is known.
+    first : int
+        The spoke the round starts at.
+    options : RoundOptions
+    """
+
+    wheel_text: str | None = None
+    kind: str | None = None
+    free_length_m: float | None = None
+    spokes: int | None = None
+    first: int = 1
+    options: RoundOptions = field(default_factory=RoundOptions)
+
+    def to_dict(self) -> dict[str, Any]:
+        """The JSON form, without the wheel's text, which has a place of its own."""
+        options = {name: getattr(self.options, name) for name in RoundOptions.__dataclass_fields__}
+        options["assign"] = {str(pluck): spoke for pluck, spoke in self.options.assign.items()}
+        return {
+            "kind": self.kind,
+            "free_length_m": self.free_length_m,
+            "spokes": self.spokes,
+            "first": self.first,
+            "options": options,
+        }
+
+
+def asked_from(document: Mapping[str, Any], wheel_text: str | None) -> Asked:
+    """The opposite of `Asked.to_dict`."""
+    told = dict(document.get("options", {}))
+    told["assign"] = {int(pluck): spoke for pluck, spoke in told.get("assign", {}).items()}
+    for name in ("missing", "skip"):
+        told[name] = tuple(told.get(name, ()))
+    known = {name: told[name] for name in RoundOptions.__dataclass_fields__ if name in told}
+    return Asked(
+        wheel_text,
+        document.get("kind"),
+        document.get("free_length_m"),
+        document.get("spokes"),
+        int(document.get("first", 1)),
+        RoundOptions(**known),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """How the wheel stood when it was plucked; None is not stated. A reading is of the wheel in this state."""
+
+    tyre: str | None = None
+    pressure_kpa: float | None = None
+    temperature_c: float | None = None
+
+    def to_dict(self) -> dict[str, Any]:
+        """The JSON form."""
+        return asdict(self)
+
+
+@dataclass(frozen=True, slots=True)
+class RoundRow:
+    """One line of the log. ``finished`` is None for a round that is not; times are UTC, ISO 8601."""
+
+    id: int
+    uid: str
+    title: str
+    started: str
+    finished: str | None
+    job: str | None
+    verdict: str | None
+    plucks: int
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class KeptPluck:
+    """One pluck of a round that was kept as it was plucked; ``sound`` is a path under the folder of sounds."""
+
+    number: int
+    reading: PluckReading
+    sound: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class KeptRound:
+    """One round of the log with all that was kept of it.
+
+    ``reading`` is None while it is unfinished; ``program`` and ``model`` are the versions that read it; ``sound`` is a path
+    under the folder of sounds; ``sheet`` holds the other readings of the sitting as JSON.
+    """
+
+    row: RoundRow
+    asked: Asked
+    state: State
+    reading: Reading | None
+    plucks: tuple[KeptPluck, ...]
+    program: str
+    model: str
+    sound: str | None
+    sheet: Mapping[str, Any]

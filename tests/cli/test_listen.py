@@ -1,0 +1,172 @@
+"""``tensionear listen``, ``inputs`` and ``tone`` as typed."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+import soundfile
+
+from tensionear.capture import microphone
+from tensionear.capture.levels import Examined
+from tensionear.cli import main
+from tensionear.cli.inputs import check_lines
+from tensionear.data import data_file
+from tensionear.live.keeping import restored
+from tensionear.records.log import Log
+from tests.capture.fake_audio import FakeSystem, PortAudioError, device
+from tests.live.stand import drawn
+
+DEMO = str(data_file("recordings_demo", "wheel.toml"))
+
+
+@pytest.fixture(autouse=True)
+def _log(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("TENSIONEAR_LOG", str(tmp_path / "log.sqlite"))
+
+
+@pytest.fixture
+def take(tmp_path: Path) -> tuple[str, str]:
+    """A short round at the stand: its wheel file and its sound."""
+    wheel, sound = tmp_path / "stand.toml", tmp_path / "stand.wav"
+    wheel.write_text(drawn().wheel_toml)
+    soundfile.write(sound, drawn().samples, drawn().sample_rate_hz, subtype="PCM_24")
+    return str(wheel), str(sound)
+
+
+def test_json_is_the_same_object_as_read_gives(take: tuple[str, str], capsys: pytest.CaptureFixture[str]) -> None:
+    wheel, sound = take
+    assert main(["listen", wheel, "--from", sound, "--fast", "--json"]) == 0
+    listened = capsys.readouterr().out
+    assert main(["read", sound, "--wheel", wheel, "--json"]) == 0
+    assert json.loads(listened) == json.loads(capsys.readouterr().out)
+
+
+def test_plain_lines_one_a_pluck_and_the_round_is_in_the_log(
+    take: tuple[str, str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    wheel, sound = take
+    assert main(["listen", wheel, "--from", sound, "--fast", "--plain", "--plucks", "2"]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert sum("accepted from 2 plucks" in line for line in lines) == 4
+    assert "R1, 1st clockwise from the valve, seen from the right: " in lines[0]
+    assert "the first spoke again: the count is proven" in lines
+    (row,) = Log().rounds()
+    assert row.finished is not None
+    kept = Log().load(row.id)
+    assert {pluck.reading.spoke for pluck in kept.plucks} == {1, 2, 3, 4}
+
+
+def test_one_spoke_while_turning(take: tuple[str, str], capsys: pytest.CaptureFixture[str]) -> None:
+    wheel, sound = take
+    assert main(["listen", wheel, "--from", sound, "--fast", "--plain", "--spoke", "1", "--target", "1100"]) == 0
+    out = capsys.readouterr().out
+    assert "never pluck a moving wheel" in out
+    assert "to 1100 N" in out
+    assert Log().unfinished() == ()
+
+
+@pytest.mark.parametrize(
+    ("arguments", "code", "said"),
+    [
+        (["listen"], 2, "give one of the two"),
+        (["listen", DEMO, "--spokes", "28"], 2, "give one of the two"),
+        (["listen", DEMO, "--plucks", "9", "--from", "x.wav"], 2, "--plucks 9 is not 1 to 5"),
+        (["listen", DEMO, "--fast"], 2, "--fast is for recordings"),
+        (["listen", DEMO, "--spoke", "99"], 2, "--spoke 99 is no spoke of this wheel; give 1 to 32"),
+        (["listen", "--spokes", "28", "--spoke", "1"], 2, "needs a wheel file"),
+        (["listen", DEMO, "--from", "none.wav"], 2, "none.wav does not exist"),
+        (["listen", DEMO, "--resume", "--from", "none.wav"], 2, "no unfinished round of Quayside"),
+        (["listen", DEMO, "--target", "900"], 2, "say which with --spoke"),
+        (["listen", DEMO, "--from", "a.wav", "--input", "x"], 2, "keep one of them"),
+        (["tone", DEMO, "--spoke", "99"], 2, "give 1 to 32"),
+        (["tone", DEMO, "--spoke", "1", "--save", "x.mp3"], 2, "must end in .wav"),
+        (["inputs", "--seconds", "0"], 2, "--seconds 0 is not 1 to 60"),
+    ],
+)
+def test_mistakes_are_one_line(arguments: list[str], code: int, said: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(arguments) == code
+    captured = capsys.readouterr()
+    assert said in captured.err
+    assert len(captured.err.strip().splitlines()) == 1
+
+
+def test_a_missing_sound_library_is_a_device_error(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setitem(sys.modules, "sounddevice", None)
+    for arguments in (["inputs"], ["listen", DEMO], ["tone", DEMO, "--spoke", "1"]):
+        assert main(arguments) == 3
+        assert "libportaudio2" in capsys.readouterr().err
+
+
+def test_inputs_marks_the_one_that_is_taken(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    system = FakeSystem([device("USB [front]", 2), device("pulse", 32)])
+    monkeypatch.setattr(microphone, "sound_system", lambda: system)
+    assert main(["inputs"]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert lines[0].startswith("    0  USB [front]")
+    assert lines[1].startswith("*   1  pulse")
+
+
+def test_tone_says_pitch_and_note_and_plays_it(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    assert main(["tone", DEMO, "--spoke", "1", "--quiet"]) == 0
+    out = capsys.readouterr().out
+    assert out.startswith("R1 at 1000 N: 442.6 Hz, A4 +10 cents")
+    assert main(["tone", DEMO, "--spoke", "2", "--save", str(tmp_path / "t.wav")]) == 0
+    assert soundfile.info(str(tmp_path / "t.wav")).samplerate == 48_000
+    monkeypatch.setattr(microphone, "sound_system", lambda: FakeSystem([], refuses=PortAudioError("none", -9996)))
+    assert main(["tone", DEMO, "--spoke", "1"]) == 3
+    assert "no loudspeaker" in capsys.readouterr().err
+
+
+def test_the_check_says_what_to_do() -> None:
+    lines = check_lines(Examined(5.0, -6.0, -60.0, 50.0, 20.0, True, 8000.0, False, ("exact silence: a gate",)), 0.02)
+    text = "\n".join(lines)
+    for said in ("CLIPPED", "plucks stand 54 dB", "50 Hz, 20 dB", "8000 Hz", "20 ms", "voice filter suspected"):
+        assert said in text
+
+
+@pytest.mark.parametrize("name", ["SIGKILL", "SIGTERM", "SIGHUP"])
+def test_what_was_said_to_be_accepted_outlives_a_kill(take: tuple[str, str], name: str, tmp_path: Path) -> None:
+    wheel, sound = take
+    command = [
+        sys.executable,
+        "-m",
+        "tensionear",
+        "listen",
+        wheel,
+        "--from",
+        sound,
+        "--fast",
+        "--plain",
+        "--plucks",
+        "2",
+    ]
+    root = str(Path(__file__).resolve().parents[2])
+    environment = {**os.environ, "PYTHONPATH": root, "TENSIONEAR_LOG": str(tmp_path / "log.sqlite")}
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env=environment) as process:
+        assert process.stdout is not None
+        said = 0
+        while said < 2:
+            said += "accepted" in process.stdout.readline()
+        process.send_signal(getattr(signal, name))
+        said += process.stdout.read().count("accepted")
+        assert process.wait(20) != 0
+    log = Log(tmp_path / "log.sqlite")
+    (row,) = log.unfinished()
+    assert len({each.spoke for each in restored(log.resume(row.id))}) >= said
+    started = time.monotonic()
+    assert main(["listen", wheel, "--from", sound, "--fast", "--json", "--plucks", "2", "--resume"]) == 0
+    assert log.unfinished() == ()
+    assert time.monotonic() - started < 20
