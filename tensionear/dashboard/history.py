@@ -19,6 +19,8 @@ from .states import COVERAGE, SIDE_WORDS, VERDICT_WORDS, pair
 
 #: A change of evenness is not shown finer than this, in points of percent.
 FINEST_POINTS = 0.1
+#: From this width on there is room for the notes in the list.
+ROOMY = 80
 #: So much of a name or note is shown in the list.
 MOST_SIGNS = 60
 CHANGE_WORDS = {"moved": "moved", "perhaps": "perhaps", "still": "no change seen"}
@@ -45,13 +47,13 @@ def row_verdict(row: RoundRow) -> str:
 
 def draw_rounds(rows: Sequence[RoundRow], more: int, console: Console) -> None:
     """Draw the list of rounds, the latest first."""
-    palette = palette_for(console)
+    palette, roomy = palette_for(console), console.width >= ROOMY
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style=palette.quiet)
     table.add_column("round", justify="right")
     table.add_column("when", no_wrap=True)
-    table.add_column("wheel", overflow="fold", min_width=20)
+    table.add_column("wheel", overflow="fold", min_width=20 if roomy else 12)
     table.add_column("verdict", no_wrap=True)
-    if any(row.note for row in rows):
+    if roomy and any(row.note for row in rows):
         table.add_column("note", overflow="fold")
     styles = {"within": palette.within, "out": palette.out, "undecided": palette.undecided}
     for row in rows:

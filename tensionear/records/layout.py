@@ -15,7 +15,7 @@ HEAD_MM, PICTURES_MM, TABLE_MM, SIGN_MM = 31.0, 66.0, 20.0, 12.0
 _LINE_MM, _HEADING_MM, _COLUMN_SIGNS = 3.5, 5.0, 62
 _TREND_MM = 34.0
 #: The tallest row worth the room, and the lowest that reads well; below it the table is set in more blocks.
-TALLEST_MM, READABLE_MM = 4.0, 3.0
+TALLEST_MM, READABLE_MM = 4.0, 2.7
 
 
 def lines_of(texts: Sequence[str]) -> int:
