@@ -30,7 +30,8 @@ Clock = Callable[[], float]
 
 _LATENCY_S = 0.1  # 'low' starts 2 s late on some servers, 'high' of others is half a second
 _QUEUED = 4000  # pieces of some 10 to 50 ms: more than a minute
-_STALLED_S, _GONE_S, _FIRST_S = 0.35, 1.0, 5.0
+_GONE_S, _FIRST_S = 1.0, 5.0
+_ASLEEP_S = 0.5  # longer between two questions, and a silence says nothing of the microphone
 _RETRY_S, _STOP_S = 1.0, 2.0
 _SILENT_S, _SILENT_LATER_S = 0.5, 3.0  # a gate gives zeros between sounds, which is told elsewhere
 _LOST_S, _SETTLED_S = 0.08, 1.5  # lag that stays so much larger for so long is lost sound
@@ -96,7 +97,7 @@ class Microphone:
         self._pieces: queue.Queue[Piece] = queue.Queue(_QUEUED)
         self._failed: Exception | None = None
         self._overflow = False
-        self._last_s = self._tried_s = 0.0
+        self._last_s = self._tried_s = self._asked_s = 0.0
         self._lost: str | None = None
         self._had_sound = False
         self._zeros, self._lively = 0, False
@@ -151,14 +152,15 @@ class Microphone:
             raise DeviceError(f"{self.device.name} stopped: {self._failed}; start again")
         if self._lost is not None:
             return self._look_again(timeout_s)
+        now_s = self._clock()
+        if now_s - self._asked_s > _ASLEEP_S + timeout_s:
+            self._last_s = now_s  # it was us who were away, stopped or starved
+        self._asked_s = now_s
         try:
             piece = self._pieces.get(timeout=timeout_s)
         except queue.Empty:
             return self._missed()
-        if not self._had_sound:
-            self._had_sound = True
-        elif piece.at_s - self._last_s > _STALLED_S:
-            piece = replace(piece, doubtful=True)
+        self._had_sound = True
         self._last_s = piece.at_s
         return self._checked(piece)
 
@@ -184,7 +186,7 @@ class Microphone:
         self._stream = stream
         self.sample_rate_hz = float(stream.samplerate)
         self._latency_s = float(stream.latency)
-        self._last_s = self._clock()
+        self._last_s = self._asked_s = self._clock()
         self._had_sound = False
         self._zeros = 0
         self._lively = False
