@@ -93,7 +93,7 @@ class Microphone:
     def __init__(self, system: Any, device: InputDevice, clock: Clock = time.monotonic) -> None:
         self._system, self.device, self._clock = system, device, clock
         self._stream: Any = None
-        self._latency_s = 0.0
+        self._latency_s = self._lost_before_s = 0.0
         self._pieces: queue.Queue[Piece] = queue.Queue(_QUEUED)
         self._failed: Exception | None = None
         self._overflow = False
@@ -117,7 +117,7 @@ class Microphone:
 
     def notes(self) -> tuple[str, ...]:
         """What a reader of the round should know of the sound."""
-        lost = self.counter.lost_s
+        lost = self._lost_before_s + self.counter.lost_s
         return (f"{1000 * lost:.0f} ms of sound were lost on their way from {self.name}",) if lost > 0 else ()
 
     def start(self) -> None:
@@ -152,13 +152,11 @@ class Microphone:
             raise DeviceError(f"{self.device.name} stopped: {self._failed}; start again")
         if self._lost is not None:
             return self._look_again(timeout_s)
-        now_s = self._clock()
-        if now_s - self._asked_s > _ASLEEP_S + timeout_s:
-            self._last_s = now_s  # it was us who were away, stopped or starved
-        self._asked_s = now_s
+        self._notice_sleep(timeout_s)
         try:
             piece = self._pieces.get(timeout=timeout_s)
         except queue.Empty:
+            self._notice_sleep(timeout_s)
             return self._missed()
         self._had_sound = True
         self._last_s = piece.at_s
@@ -190,6 +188,7 @@ class Microphone:
         self._had_sound = False
         self._zeros = 0
         self._lively = False
+        self._lost_before_s += self.counter.lost_s
         self.counter = FrameCounter(self.sample_rate_hz)
 
     def _arrived(self, indata: Samples, frames: int, time_info: Any, status: Any) -> None:  # noqa: ARG002
@@ -215,6 +214,13 @@ class Microphone:
         if before < enough <= self._zeros:
             return Trouble(f"{self.device.name}: {silence_explained(platform.system())}")
         return replace(piece, doubtful=doubtful)
+
+    def _notice_sleep(self, timeout_s: float) -> None:
+        """If it was us who were away, stopped or starved, the time did not pass without sound."""
+        now_s = self._clock()
+        if now_s - self._asked_s > _ASLEEP_S + timeout_s:
+            self._last_s = now_s
+        self._asked_s = now_s
 
     def _missed(self) -> Trouble | None:
         """Nothing came: is it gone, or only slow?"""
