@@ -30,7 +30,8 @@ Clock = Callable[[], float]
 
 _LATENCY_S = 0.1  # 'low' starts 2 s late on some servers, 'high' of others is half a second
 _QUEUED = 4000  # pieces of some 10 to 50 ms: more than a minute
-_STALLED_S, _GONE_S, _FIRST_S = 0.35, 1.0, 5.0
+_GONE_S, _FIRST_S = 1.0, 5.0
+_ASLEEP_S = 0.5  # longer between two questions, and a silence says nothing of the microphone
 _RETRY_S, _STOP_S = 1.0, 2.0
 _SILENT_S, _SILENT_LATER_S = 0.5, 3.0  # a gate gives zeros between sounds, which is told elsewhere
 _LOST_S, _SETTLED_S = 0.08, 1.5  # lag that stays so much larger for so long is lost sound
@@ -92,11 +93,11 @@ class Microphone:
     def __init__(self, system: Any, device: InputDevice, clock: Clock = time.monotonic) -> None:
         self._system, self.device, self._clock = system, device, clock
         self._stream: Any = None
-        self._latency_s = 0.0
+        self._latency_s = self._lost_before_s = 0.0
         self._pieces: queue.Queue[Piece] = queue.Queue(_QUEUED)
         self._failed: Exception | None = None
         self._overflow = False
-        self._last_s = self._tried_s = 0.0
+        self._last_s = self._tried_s = self._asked_s = 0.0
         self._lost: str | None = None
         self._had_sound = False
         self._zeros, self._lively = 0, False
@@ -116,7 +117,7 @@ class Microphone:
 
     def notes(self) -> tuple[str, ...]:
         """What a reader of the round should know of the sound."""
-        lost = self.counter.lost_s
+        lost = self._lost_before_s + self.counter.lost_s
         return (f"{1000 * lost:.0f} ms of sound were lost on their way from {self.name}",) if lost > 0 else ()
 
     def start(self) -> None:
@@ -151,14 +152,13 @@ class Microphone:
             raise DeviceError(f"{self.device.name} stopped: {self._failed}; start again")
         if self._lost is not None:
             return self._look_again(timeout_s)
+        self._notice_sleep(timeout_s)
         try:
             piece = self._pieces.get(timeout=timeout_s)
         except queue.Empty:
+            self._notice_sleep(timeout_s)
             return self._missed()
-        if not self._had_sound:
-            self._had_sound = True
-        elif piece.at_s - self._last_s > _STALLED_S:
-            piece = replace(piece, doubtful=True)
+        self._had_sound = True
         self._last_s = piece.at_s
         return self._checked(piece)
 
@@ -184,10 +184,11 @@ class Microphone:
         self._stream = stream
         self.sample_rate_hz = float(stream.samplerate)
         self._latency_s = float(stream.latency)
-        self._last_s = self._clock()
+        self._last_s = self._asked_s = self._clock()
         self._had_sound = False
         self._zeros = 0
         self._lively = False
+        self._lost_before_s += self.counter.lost_s
         self.counter = FrameCounter(self.sample_rate_hz)
 
     def _arrived(self, indata: Samples, frames: int, time_info: Any, status: Any) -> None:  # noqa: ARG002
@@ -213,6 +214,13 @@ class Microphone:
         if before < enough <= self._zeros:
             return Trouble(f"{self.device.name}: {silence_explained(platform.system())}")
         return replace(piece, doubtful=doubtful)
+
+    def _notice_sleep(self, timeout_s: float) -> None:
+        """If it was us who were away, stopped or starved, the time did not pass without sound."""
+        now_s = self._clock()
+        if now_s - self._asked_s > _ASLEEP_S + timeout_s:
+            self._last_s = now_s
+        self._asked_s = now_s
 
     def _missed(self) -> Trouble | None:
         """Nothing came: is it gone, or only slow?"""
