@@ -146,7 +146,8 @@ def test_what_can_be_read_of_a_damaged_log_is_saved_and_the_rest_told(tmp_path: 
     log = filled(tmp_path / "rounds.sqlite")
     content = bytearray(log.path.read_bytes())
     page = int.from_bytes(content[16:18], "big")
-    for at in range(len(content) // 2 // page * page, len(content) // 2 // page * page + 6 * page):
+    first = 2 * len(content) // 5 // page * page
+    for at in range(first, first + 6 * page):
         content[at] = 0xA5
     log.path.write_bytes(content)
     wrong = look_over(log)
