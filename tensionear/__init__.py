@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from .capture.recording import Recording
     from .catalogue import library_spoke
-    from .errors import DeviceError, InputError, SoundError, TensionearError, UsageError, WheelFileError
+    from .errors import DeviceError, InputError, LogError, SoundError, TensionearError, UsageError, WheelFileError
     from .loading import load_wheel
     from .options import RoundOptions
     from .pipeline import read
     from .reading import Reading
+    from .records.log import Log
     from .wheel.plan import plan_turns
 
 __version__ = "0.1.0"
@@ -24,12 +25,14 @@ _HOMES = {
     "plan_turns": "wheel.plan",
     "Recording": "capture.recording",
     "Reading": "reading",
+    "Log": "records.log",
     "RoundOptions": "options",
     "TensionearError": "errors",
     "InputError": "errors",
     "SoundError": "errors",
     "WheelFileError": "errors",
     "UsageError": "errors",
+    "LogError": "errors",
     "DeviceError": "errors",
 }
 
@@ -40,12 +43,14 @@ __all__ = [
     "plan_turns",
     "Recording",
     "Reading",
+    "Log",
     "RoundOptions",
     "TensionearError",
     "InputError",
     "SoundError",
     "WheelFileError",
     "UsageError",
+    "LogError",
     "DeviceError",
     "__version__",
 ]

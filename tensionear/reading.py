@@ -10,6 +10,8 @@ from typing import Any, Literal
 FORMAT = "tensionear.read/1"
 
 Verdict = Literal["within", "out", "undecided"]
+#: Units of force that people can be shown; the numbers of a reading are newtons.
+Units = Literal["N", "kgf", "daN", "lbf"]
 Plane = Literal["flat", "edge", "both"]
 #: What was asked of the recording: a wheel file, one kind of spoke, a count only, or the pitch of one pluck.
 Job = Literal["wheel", "pluck", "evenness", "tone"]
@@ -110,7 +112,10 @@ class Limits:
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """A recording, read. ``sides`` and ``ends`` are keyed ``right``, ``left``, or ``higher``, ``lower``, ``all``."""
+    """A recording, read. ``sides`` and ``ends`` are keyed ``right``, ``left``, or ``higher``, ``lower``, ``all``.
+
+    ``units`` is what people are to be shown; the numbers here are newtons all the same.
+    """
 
     file: str
     job: Job
@@ -126,6 +131,7 @@ class Reading:
     ends: Mapping[str, tuple[EndStiffness, ...]]
     limits: Limits
     assumptions: tuple[str, ...] = ()
+    units: Units = "N"
 
     def to_dict(self) -> dict[str, Any]:
         """The JSON form, one recording, with ``format``: plain numbers, never NaN; unknown is None."""

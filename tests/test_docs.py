@@ -144,7 +144,9 @@ def options_shown() -> set[str]:
 
 def test_every_option_named_exists_and_every_option_of_read_is_named() -> None:
     commands: Any = typer.main.get_command(app)
-    known = {option for each in commands.commands.values() for param in each.params for option in param.opts}
+    groups = [each for each in commands.commands.values() if hasattr(each, "commands")]
+    every = [*commands.commands.values(), *(each for group in groups for each in group.commands.values())]
+    known = {option for each in every for param in each.params for option in param.opts}
     shown = options_shown()
     assert shown - known - {"--help"} == set()
     reading = {option for param in commands.commands["read"].params for option in param.opts if option[:2] == "--"}
@@ -195,10 +197,10 @@ def test_the_keys_of_the_wheel_file_page_are_those_of_the_format() -> None:
         "`[spokes.NAME]`": SpokeTable,
         "`[spoke.17]`": DifferenceTable,
     }
-    assert listed.pop("Top of the file") == {"format", "name"}
+    assert listed.pop("Top of the file") == {"format", "name", "units"}
     assert listed == {heading: set(table.model_fields) for heading, table in tables.items()}
     named = {name.strip("`[]").split(".")[0] for heading in tables for name in heading.split(" and ")}
-    assert named | {"format", "name"} == set(WheelTable.model_fields)
+    assert named | {"format", "name", "units"} == set(WheelTable.model_fields)
 
 
 def test_the_demo_finds_the_faults_its_page_tells_of(demo: dict[str, Any]) -> None:

@@ -15,7 +15,7 @@ ROOT = Path(__file__).resolve().parents[1]
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))
 
 #: Names of modules where they differ from that of the distribution.
-DISTRIBUTION = {"distributed": "dask", "pydantic_core": "pydantic"}
+DISTRIBUTION = {"distributed": "dask", "pydantic_core": "pydantic", "pil": "pillow"}
 
 
 def declared() -> set[str]:

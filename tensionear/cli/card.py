@@ -12,6 +12,8 @@ import typer
 
 from tensionear.errors import LogError, UsageError
 
+from .show import as_shown
+
 if TYPE_CHECKING:
     from tensionear.records.log import Log
     from tensionear.records.values import KeptRound
@@ -36,18 +38,19 @@ def card(
     if picture is not None and Path(picture).suffix.lower() not in (".svg", ".png"):
         raise UsageError(f"--picture {picture}: pictures are .svg or .png; give one of these endings")
     there = Log(log)
-    kept = _round_of(there, what)
+    kept = round_of(there, what)
     reading = kept.reading
     if reading is None:
         raise LogError(f"round {kept.row.id} is unfinished and has no reading; finish it first, or choose another")
+    shown = as_shown(reading)
     page = Path(out or f"card-{kept.row.id}.html")
-    write_whole(page, card_page(kept, reading, trend_of(there, kept.row.title, kept.row.id)).encode())
+    write_whole(page, card_page(kept, shown, trend_of(there, kept.row.title, kept.row.id, shown.units)).encode())
     written = [page]
     if picture is not None:
         from tensionear.records.png import png_file
         from tensionear.records.svg import svg_file
 
-        drawing = card_picture(kept, reading)
+        drawing = card_picture(kept, shown)
         png = Path(picture).suffix.lower() == ".png"
         write_whole(Path(picture), png_file(drawing) if png else svg_file(drawing).encode())
         written.append(Path(picture))
@@ -66,9 +69,10 @@ def card(
         sys.stdout.write(f"{path}\n")
 
 
-def _round_of(log: Log, what: str) -> KeptRound:
+def round_of(log: Log, what: str) -> KeptRound:
     """The round of this number, or the latest finished one of the wheel of this name or file."""
-    from tensionear.records.log import Search, key_of
+    from tensionear.records.log import Search
+    from tensionear.records.schema import key_of
 
     if re.fullmatch(r"\d{1,15}", what):
         return log.load(int(what))

@@ -14,6 +14,7 @@ from tensionear.errors import UsageError
 
 if TYPE_CHECKING:
     from tensionear.records.log import Search
+    from tensionear.records.values import KeptRound
 
 app = typer.Typer(
     help="The rounds kept of each wheel: look them up, compare them, take them along.", rich_markup_mode=None
@@ -33,6 +34,7 @@ def list_rounds(
     since: Annotated[str | None, typer.Option(metavar="DAY", help="From this day on, such as 2026-03-01.")] = None,
     until: Annotated[str | None, typer.Option(metavar="DAY", help="Up to and with this day.")] = None,
     verdict: Annotated[str | None, typer.Option(help="within, out, undecided, or none.")] = None,
+    note: Annotated[str, typer.Option(metavar="TEXT", help="Part of the note.")] = "",
     limit: Annotated[int, typer.Option(min=1, metavar="N", help="The most rounds shown.")] = 30,
     log: LogFile = None,
     as_json: AsJson = False,
@@ -42,7 +44,7 @@ def list_rounds(
     from tensionear.records.documents import rows_document
     from tensionear.records.log import Log
 
-    search = _search(wheel, since, until, verdict, limit)
+    search = _search(wheel, since, until, verdict, limit, note)
     there = Log(log)
     rows = there.rounds(search)
     if as_json:
@@ -106,8 +108,10 @@ def compare(
     if as_json:
         print_json(changes_document(changes, before, after))
         return
-    from tensionear.dashboard.history import change_lines, draw_changes, local_time, one_line
+    changes = compare_rounds(_shown(one), _shown(two))
+    from tensionear.dashboard.history import change_lines, draw_changes, local_time, one_line, since_new_line
     from tensionear.dashboard.view import NARROWEST, terminal
+    from tensionear.records.trends import first_round
 
     days = f"round {before} ({local_time(one.row.started)}) to round {after} ({local_time(two.row.started)})"
     title, console = f"{one_line(two.row.title)}: {days}", terminal()
@@ -115,6 +119,173 @@ def compare(
         print_lines(change_lines(changes, title))
     else:
         draw_changes(changes, title, console)
+    first = first_round(there, two)
+    if first is not None and first.row.id != before:
+        since = compare_rounds(_shown(first), _shown(two))
+        print_lines([since_new_line(since, first.row)])
+
+
+def _shown(kept: KeptRound) -> KeptRound:
+    """A round with its reading in the units that people are shown."""
+    from dataclasses import replace
+
+    from .show import as_shown
+
+    return kept if kept.reading is None else replace(kept, reading=as_shown(kept.reading))
+
+
+@app.command("reread")
+def reread(
+    number: Round,
+    keep: Annotated[bool, typer.Option("--keep", help="Keep today's reading in the place of the old one.")] = False,
+    log: LogFile = None,
+    as_json: AsJson = False,
+    plain: Plain = False,
+) -> None:
+    """Read the kept sound again by today's model, and tell what that changed."""
+    from dataclasses import replace
+
+    from tensionear.records.changes import compare_rounds
+    from tensionear.records.documents import changes_document
+    from tensionear.records.log import Log
+    from tensionear.records.rereading import read_again
+    from tensionear.records.versions import model_version
+
+    there = Log(log)
+    kept = there.load(number)
+    reading = replace(read_again(there, kept), file=kept.reading.file if kept.reading else "")
+    if keep:
+        there.replace_reading(number, reading)
+    if kept.reading is None or not reading.spokes:
+        print_lines([f"Round {number} was read again by model {model_version()}; it has no spokes to compare."])
+        return
+    today = replace(kept, reading=reading)
+    if as_json:
+        print_json(changes_document(compare_rounds(kept, today), number, number))
+        return
+    from tensionear.dashboard.history import change_lines, draw_changes, one_line
+    from tensionear.dashboard.view import NARROWEST, terminal
+
+    changes = compare_rounds(_shown(kept), _shown(today))
+    title = f"{one_line(kept.row.title)}, round {number}: model {kept.model} to model {model_version()}"
+    console = terminal()
+    if plain or console.width < NARROWEST:
+        print_lines(change_lines(changes, title))
+    else:
+        draw_changes(changes, title, console)
+    if keep:
+        print_lines([f"Kept today's reading as round {number}."])
+
+
+@app.command("trend")
+def trend(
+    wheel: Annotated[str, typer.Argument(metavar="WHEEL", help="The wheel's name, or a round of it.")],
+    log: LogFile = None,
+    plain: Plain = False,
+) -> None:
+    """Mean and spread of each side over the rounds, and the spokes that keep losing tension."""
+    import os
+
+    from tensionear.dashboard.history_picture import draw_trend, trend_lines
+    from tensionear.dashboard.view import NARROWEST, terminal
+    from tensionear.records.log import Log
+    from tensionear.records.trends import trend_of
+    from tensionear.units import chosen_units
+
+    from .card import round_of
+
+    there = Log(log)
+    kept = round_of(there, wheel)
+    units = chosen_units("N" if kept.reading is None else kept.reading.units, os.environ)
+    found = trend_of(there, kept.row.title, units=units)
+    console = terminal()
+    if not found.points:
+        print_lines(["No finished round of a whole wheel is kept of it."])
+    elif plain or console.width < NARROWEST:
+        print_lines(trend_lines(found))
+    else:
+        draw_trend(found, console)
+
+
+@app.command("export")
+def export(
+    target: Annotated[str, typer.Argument(metavar="FILE", help="The archive to write, such as rounds.zip.")],
+    numbers: Annotated[
+        list[int] | None, typer.Argument(metavar="[ROUND...]", help="Which rounds; all if none.")
+    ] = None,
+    log: LogFile = None,
+) -> None:
+    """Write rounds and their sounds into one archive, also while others write: a backup."""
+    from pathlib import Path
+
+    from tensionear.records.archive import export_rounds
+    from tensionear.records.log import Log
+
+    written, missing = export_rounds(Log(log), numbers or None, Path(target))
+    print_lines([f"{written} rounds written to {target}."])
+    print_lines(f"The sound {name} is gone from the disk and so not in it." for name in missing)
+
+
+@app.command("import")
+def import_archive(
+    source: Annotated[str, typer.Argument(metavar="FILE", help="An archive of tensionear log export.")],
+    log: LogFile = None,
+) -> None:
+    """Take the rounds of an archive into the log; those it has already are left as they are."""
+    from pathlib import Path
+
+    from tensionear.records.archive import import_rounds
+    from tensionear.records.log import Log
+
+    brought = import_rounds(Log(log), Path(source))
+    new = ", ".join(map(str, brought.new[:8])) + (" ..." if len(brought.new) > 8 else "")
+    print_lines(
+        [f"{len(brought.new)} rounds taken in{': ' if new else ''}{new}; {len(brought.known)} were there already."]
+    )
+    print_lines(f"The archive lacks the sound {name}." for name in brought.missing_sounds)
+
+
+@app.command("backup")
+def backup(
+    target: Annotated[str, typer.Argument(metavar="FILE", help="The copy to write.")],
+    log: LogFile = None,
+) -> None:
+    """Copy the log's database as it is now, without the sounds, also while others write."""
+    from pathlib import Path
+
+    from tensionear.records.log import Log
+
+    Log(log).backup(Path(target))
+    print_lines([f"Copied to {target}."])
+
+
+@app.command("check")
+def check(log: LogFile = None) -> None:
+    """Look the log over: its database, its readings, its sounds. Exit code 2 if something is wrong."""
+    from tensionear.records.log import Log
+    from tensionear.records.rescue import look_over
+
+    there = Log(log)
+    wrong = look_over(there)
+    print_lines(wrong or [f"{there.path}: {there.count()} rounds, nothing wrong."])
+    if wrong:
+        raise typer.Exit(2)
+
+
+@app.command("rescue")
+def rescue(
+    target: Annotated[str, typer.Argument(metavar="NEW", help="The log to write.")],
+    log: LogFile = None,
+) -> None:
+    """Save all that can be read of a damaged log into a new one, and tell what is lost."""
+    from pathlib import Path
+
+    from tensionear.records.log import Log
+    from tensionear.records.rescue import rescue as save
+
+    done = save(Log(log), Path(target))
+    print_lines([f"{done.rounds} rounds saved in {target}."])
+    print_lines(f"Lost: {text}." for text in done.lost)
 
 
 @app.command("forget")
@@ -145,7 +316,7 @@ def _confirmed(question: str) -> bool:
     return typer.confirm(question)
 
 
-def _search(wheel: str, since: str | None, until: str | None, verdict: str | None, limit: int | None) -> Search:
+def _search(wheel: str, since: str | None, until: str | None, verdict: str | None, limit: int, note: str) -> Search:
     """The search that the options ask for; UsageError if they make no sense."""
     from datetime import date
 
@@ -162,7 +333,7 @@ def _search(wheel: str, since: str | None, until: str | None, verdict: str | Non
             raise UsageError(f"{name} {day} is no day; give year, month and day, such as 2026-03-01") from None
     if verdict is not None and verdict not in VERDICTS:
         raise UsageError(f"--verdict {verdict} is none; allowed: {', '.join(VERDICTS)}")
-    return Search(wheel, since, until, verdict, limit)
+    return Search(wheel, since, until, verdict, limit, note)
 
 
 def print_lines(lines: Iterable[str]) -> None:

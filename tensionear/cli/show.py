@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import sys
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Literal
@@ -19,7 +20,14 @@ def show(reading: Reading, form: Form) -> None:
     """Show one reading as picture or plain lines; JSON is for all of them at once (`show_json`)."""
     from tensionear.dashboard.view import draw, draw_plain, terminal
 
-    (draw_plain if form == "plain" else draw)(reading, terminal())
+    (draw_plain if form == "plain" else draw)(as_shown(reading), terminal())
+
+
+def as_shown(reading: Reading) -> Reading:
+    """A reading in the units that the environment or its wheel file sets."""
+    from tensionear.units import chosen_units, in_units
+
+    return in_units(reading, chosen_units(reading.units, os.environ))
 
 
 def show_json(readings: Sequence[Reading]) -> None:
@@ -36,11 +44,12 @@ def show_explained(sound: str, reading: Reading, form: Form) -> None:
     from .second_opinion import hear_again
 
     heard = hear_again(sound, reading)
+    shown = as_shown(reading)
     if form == "plain":
-        for line in explained_lines(reading, heard):
+        for line in explained_lines(shown, heard):
             sys.stdout.write(f"{line}\n")
     else:
-        draw_explained(reading, heard, terminal())
+        draw_explained(shown, heard, terminal())
 
 
 def show_comparison(comparison: Comparison, form: Form) -> None:

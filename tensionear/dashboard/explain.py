@@ -115,7 +115,7 @@ def _heading(number: int, pluck: PluckReading, reading: Reading, glyphs: Glyphs,
     if pluck.rejected is not None:
         facts.append(f"not used: {pluck.rejected.replace('-', ' ')}")
     elif pluck.tension_n is not None:
-        facts.append(glyphs.words(with_interval(pluck.tension_n, pluck.u_tension_n, "N")))
+        facts.append(glyphs.words(with_interval(pluck.tension_n, pluck.u_tension_n, reading.units)))
     heading.append(f"   {f' {glyphs.dot} '.join(facts)}", style="not bold")
     return heading
 

@@ -19,6 +19,10 @@ from .states import COVERAGE, SIDE_WORDS, VERDICT_WORDS, pair
 
 #: A change of evenness is not shown finer than this, in points of percent.
 FINEST_POINTS = 0.1
+#: From this width on there is room for the notes in the list.
+ROOMY = 80
+#: So much of a name or note is shown in the list.
+MOST_SIGNS = 60
 CHANGE_WORDS = {"moved": "moved", "perhaps": "perhaps", "still": "no change seen"}
 
 
@@ -43,24 +47,22 @@ def row_verdict(row: RoundRow) -> str:
 
 def draw_rounds(rows: Sequence[RoundRow], more: int, console: Console) -> None:
     """Draw the list of rounds, the latest first."""
-    palette = palette_for(console)
+    palette, roomy = palette_for(console), console.width >= ROOMY
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style=palette.quiet)
     table.add_column("round", justify="right")
     table.add_column("when", no_wrap=True)
-    table.add_column("wheel", overflow="fold", ratio=2)
-    table.add_column("verdict")
-    table.add_column("plucks", justify="right")
-    if any(row.note for row in rows):
-        table.add_column("note", overflow="fold", ratio=1)
+    table.add_column("wheel", overflow="fold", min_width=20 if roomy else 12)
+    table.add_column("verdict", no_wrap=True)
+    if roomy and any(row.note for row in rows):
+        table.add_column("note", overflow="fold")
     styles = {"within": palette.within, "out": palette.out, "undecided": palette.undecided}
     for row in rows:
         cells = [
             Text(str(row.id), style=palette.strong),
             Text(local_time(row.started)),
-            Text(one_line(row.title)),
+            Text(shortened(row.title)),
             Text(row_verdict(row), style=styles.get(row.verdict or "", palette.quiet)),
-            Text(str(row.plucks)),
-            Text(one_line(row.note)),
+            Text(shortened(row.note)),
         ]
         table.add_row(*cells[: len(table.columns)])
     console.print(table)
@@ -118,18 +120,29 @@ def change_lines(changes: Changes, title: str) -> Iterator[str]:
 
 def side_lines(changes: Changes) -> Iterator[str]:
     """The change of each side's mean and spread."""
+    unit = changes.units
     for side, each in changes.sides.items():
         facts = []
         if each.change_n is not None and each.percent is not None:
             before, after = (pair(value, each.u_change_n)[0] for value in (each.before_n, each.after_n))
             change, half = signed(each.change_n, each.u_change_n)
             percent, half_percent = signed(each.percent, each.u_percent)
-            facts.append(
-                f"mean {before} to {after} N: {change} +/- {half} N ({percent} +/- {half_percent} %), {_side_word(each)}"
-            )
+            means = f"mean {before} to {after} {unit}: {change} +/- {half} {unit}"
+            facts.append(f"{means} ({percent} +/- {half_percent} %), {_side_word(each)}")
         if each.spread_before_percent is not None and each.spread_after_percent is not None:
             facts.append(f"spread +/- {each.spread_before_percent:.1f} % to +/- {each.spread_after_percent:.1f} %")
         yield f"{SIDE_WORDS.get(side, side).capitalize()}: {'; '.join(facts) or 'not read in both rounds'}"
+
+
+def since_new_line(changes: Changes, first: RoundRow) -> str:
+    """What each side has lost or gained since the wheel's first kept round: what new wheels do on their first rides."""
+    facts = []
+    for side, each in changes.sides.items():
+        if each.percent is not None:
+            percent, half = signed(each.percent, each.u_percent)
+            facts.append(f"{SIDE_WORDS.get(side, side)} {percent} +/- {half} %")
+    told = ", ".join(facts) or f"the means cannot be compared ({'; '.join(changes.terms.said) or 'no tensions'})"
+    return f"Since the first kept round ({first.id}, {local_time(first.started)}): {told}."
 
 
 def _side_word(change: SideChange) -> str:
@@ -173,7 +186,7 @@ def _cells(changes: Changes, each: SpokeChange, palette: Palette) -> list[Text]:
 
 def unit_of(changes: Changes) -> str:
     """The unit of a spoke's change."""
-    return "N" if changes.terms.basis == "tension" else "%"
+    return changes.units if changes.terms.basis == "tension" else "%"
 
 
 def signed(value: float | None, standard: float | None) -> tuple[str, str]:
@@ -187,3 +200,9 @@ def signed(value: float | None, standard: float | None) -> tuple[str, str]:
 def one_line(text: str) -> str:
     """What a user wrote, without line breaks and control characters."""
     return "".join(sign if sign.isprintable() else " " for sign in text)
+
+
+def shortened(text: str) -> str:
+    """A user's text on one line of the list; the whole of it is in ``show`` and ``--json``."""
+    line = one_line(text)
+    return line if len(line) <= MOST_SIGNS else f"{line[: MOST_SIGNS - 3]}..."

@@ -81,7 +81,7 @@ def _tension_lane(reading: Reading, side: str, mean: float, spokes: list[SpokeRe
         if value is not None:
             lines.append(Line(value, "bound", f"{value:.0f}"))
     lines.append(Line(mean, "mean", f"{mean:.0f}"))
-    return Lane(side, mean, tuple(points), tuple(lines), ("N", "%"))
+    return Lane(side, mean, tuple(points), tuple(lines), (reading.units, "%"))
 
 
 def _relative_lane(reading: Reading, side: str, spokes: list[SpokeReading]) -> Lane:

@@ -26,7 +26,7 @@ def plain_lines(reading: Reading) -> Iterator[str]:
             yield _spoke_line(reading, spoke)
     else:
         for number, pluck in enumerate(reading.plucks, 1):
-            yield _pluck_line(number, pluck)
+            yield _pluck_line(number, pluck, reading.units)
     yield from (f"Note: {text.rstrip('.')}." for text in notes(reading))
     yield f"To do: {to_do(reading)}"
 
@@ -44,13 +44,13 @@ def side_facts(reading: Reading, side: str) -> tuple[str, ...]:
     target = reading.limits.target_n.get(side)
     facts = []
     if there.mean_n is not None:
-        facts.append(f"mean {with_interval(there.mean_n, there.u_mean_n, 'N')}")
+        facts.append(f"mean {with_interval(there.mean_n, there.u_mean_n, reading.units)}")
     if there.spread_percent is not None:
         facts.append(f"spread +/- {there.spread_percent:.1f} %")
     if there.verdict is not None:
         facts.append(there.verdict)
     if target is not None:
-        facts.append(f"target {target:.0f} N")
+        facts.append(f"target {target:.0f} {reading.units}")
     return tuple(facts) or ("not read",)
 
 
@@ -77,7 +77,7 @@ def _spoke_line(reading: Reading, spoke: SpokeReading) -> str:
     """One spoke."""
     parts = []
     if spoke.tension_n is not None:
-        parts.append(with_interval(spoke.tension_n, spoke.u_tension_n, "N"))
+        parts.append(with_interval(spoke.tension_n, spoke.u_tension_n, reading.units))
     if spoke.deviation_percent is not None:
         parts.append(f"{deviation(spoke)} % of the mean")
     parts.append(STATE_WORDS[state_of(spoke)])
@@ -86,7 +86,7 @@ def _spoke_line(reading: Reading, spoke: SpokeReading) -> str:
     return f"{name}: {', '.join(parts)}."
 
 
-def _pluck_line(number: int, pluck: PluckReading) -> str:
+def _pluck_line(number: int, pluck: PluckReading, units: str) -> str:
     """One pluck on its own."""
     where = f"Pluck {number} at {pluck.onset_s:.2f} s"
     if pluck.rejected is not None:
@@ -95,5 +95,5 @@ def _pluck_line(number: int, pluck: PluckReading) -> str:
     if pluck.frequency_hz is not None:
         parts.append(with_interval(pluck.frequency_hz, pluck.u_frequency_hz, "Hz"))
     if pluck.tension_n is not None:
-        parts.append(with_interval(pluck.tension_n, pluck.u_tension_n, "N"))
+        parts.append(with_interval(pluck.tension_n, pluck.u_tension_n, units))
     return f"{where}: {', '.join(parts) if parts else 'nothing read'}."

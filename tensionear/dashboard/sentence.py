@@ -51,7 +51,7 @@ def _over(reading: Reading) -> list[str]:
         if spoke.tension_n > limit:
             sure = spoke.tension_n - ONE_SIDED * (spoke.u_tension_n or 0.0) > limit
             word = "is over" if sure else "may be over"
-            found.append(f"{_what(reading, spoke)} {word} the maximum of {limit:.0f} N.")
+            found.append(f"{_what(reading, spoke)} {word} the maximum of {limit:.0f} {reading.units}.")
     return found
 
 
@@ -66,7 +66,7 @@ def _under(reading: Reading) -> list[str]:
         if spoke.tension_n < floor:
             sure = spoke.tension_n + ONE_SIDED * (spoke.u_tension_n or 0.0) < floor
             word = "is under" if sure else "may be under"
-            found.append(f"{_what(reading, spoke)} {word} the floor of {floor:.0f} N.")
+            found.append(f"{_what(reading, spoke)} {word} the floor of {floor:.0f} {reading.units}.")
     return found
 
 
@@ -77,7 +77,7 @@ def _judged(reading: Reading) -> list[SpokeReading]:
 
 def _what(reading: Reading, spoke: SpokeReading) -> str:
     """A spoke with its place and tension."""
-    return f"{names_of(reading, (spoke.spoke,))} ({with_interval(spoke.tension_n, spoke.u_tension_n, 'N')})"
+    return f"{names_of(reading, (spoke.spoke,))} ({with_interval(spoke.tension_n, spoke.u_tension_n, reading.units)})"
 
 
 def to_do(reading: Reading) -> str:
@@ -223,7 +223,9 @@ def _level(reading: Reading) -> str:
         if abs(mean - target) <= u or abs(apart) <= reading.limits.evenness_percent:
             continue
         way = "above" if apart > 0 else "below"
-        off = f"The wheel is even; its {side} side is {abs(apart):.0f} % {way} the target of {target:.0f} N"
+        off = (
+            f"The wheel is even; its {side} side is {abs(apart):.0f} % {way} the target of {target:.0f} {reading.units}"
+        )
         if apart < 0 and reading.limits.max_tension_n is None:
             return f"{off}: look up the maximum of rim, spokes and hub before anything is tightened."
         return f"{off}, so bring that side there all round, by small equal steps, with the maximum in sight."

@@ -48,7 +48,7 @@ class SpokeTables:
         table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style=self.palette.quiet)
         table.add_column(SIDE_WORDS[side])
         if known:
-            table.add_column("N", justify="right")
+            table.add_column(self.reading.units, justify="right")
             table.add_column(f"{self.glyphs.plus_minus} 95 %", justify="right")
         table.add_column("% of mean", justify="right")
         if not known:
@@ -105,7 +105,7 @@ def pluck_table(reading: Reading, glyphs: Glyphs, palette: Palette) -> Table:
     table.add_column("Hz", justify="right")
     table.add_column(f"{glyphs.plus_minus} 95 %", justify="right")
     if known:
-        table.add_column("N", justify="right")
+        table.add_column(reading.units, justify="right")
         table.add_column(f"{glyphs.plus_minus} 95 %", justify="right")
     table.add_column("notes", overflow="fold")
     for number, pluck in enumerate(reading.plucks, 1):

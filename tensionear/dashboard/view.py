@@ -150,7 +150,7 @@ def _entries(
     yield 2 * glyphs.limit, f"{glyphs.plus_minus} {reading.limits.evenness_percent:g} %", palette.limit
     for value, word in ((reading.limits.max_tension_n, "maximum"), (reading.limits.floor_n, "floor")):
         if value is not None and any(_is_drawn(lane, value, step) for lane in lanes):
-            yield 2 * glyphs.bound, f"{word} {value:.0f} N", palette.limit
+            yield 2 * glyphs.bound, f"{word} {value:.0f} {reading.units}", palette.limit
 
 
 def _is_drawn(lane: Lane, value: float, step: float) -> bool:

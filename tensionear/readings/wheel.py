@@ -125,6 +125,7 @@ def read_named(
         ends={side: fit.ends for side, fit in fits.items()},
         limits=limits,
         assumptions=_assumptions(wheel, bool(fits), unknown),
+        units=wheel.units,
     )
 
 

@@ -20,6 +20,7 @@ from tensionear.wheel.model import Wheel
 from tensionear.wheel.wheelfile import parse_wheel
 
 from .drawings import rim_drawing, wheel_drawing
+from .layout import READABLE_MM, foot_mm, row_mm
 from .shapes import Drawing, mark, stacked
 from .svg import svg_part
 from .trend_drawing import trend_drawing
@@ -29,11 +30,25 @@ from .values import KeptRound
 if TYPE_CHECKING:
     from jinja2 import Template
 
-WIDE, NARROW, WHEEL = 640.0, 350.0, 250.0
+WIDE, NARROW, WHEEL, TREND = 640.0, 350.0, 250.0, 350.0
+#: Blocks of the table beside each other on the sheet, at most; a title longer than this is set smaller.
+MOST_BLOCKS, LONG = 4, 60
 #: What fits on the sheet beside the rest: so many notes of so many signs; the log has them all.
-MOST_NOTES, NOTE_SIGNS, NAME_SIGNS = 6, 220, 300
+MOST_NOTES, NOTE_SIGNS, NAME_SIGNS, MOST_ALARMS = 5, 150, 300, 4
 #: The confidence of a verdict: one-sided guard of JCGM 106:2012, 8.3, as the assessment uses it.
 CONFIDENCE = "95 %"
+
+
+METHOD = (
+    "Every spoke was plucked and recorded, and its tension worked out from the pitches of its partials and the physics of a "
+    "tensioned beam. The value after ± is half of a 95 % interval: it holds what is uncertain about the sound, the spoke’s "  # noqa: RUF001
+    "length and section and its ends, most of which all spokes of a side share."
+)
+CAUTIONS = (
+    "This card tells what was heard at that time; it is no inspection. The lowest limit that the makers of rim, hub and spokes "
+    "state is the limit. Have a wheel with a cracked, bent or very slack part looked at before it is ridden, and check it "
+    "again after the first rides."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,38 +84,77 @@ def card_page(kept: KeptRound, reading: Reading, trend: Trend | None) -> str:
     trend : Trend or None
         The rounds of the wheel up to this one, in the same units; drawn from two on.
     """
-    wheel = wheel_of(kept)
-    wide, narrow = rim_drawing(reading, WIDE), rim_drawing(reading, NARROW)
     drawn = bool(reading.sides) and bool(reading.spokes)
-    blocks = table_blocks(reading)
-    rows = max((len(block.rows) for block in blocks), default=0)
     has_trend = trend is not None and len(trend.points) > 1
+    foot = Foot(shown_notes(reading, kept), sheet_rows(kept), clipped(kept.row.note, 2 * NOTE_SIGNS), _assumed(reading))
+    warned = shown_alarms(reading)
+    blocks, height = _fitted(reading, len(reading.title) > LONG, len(warned), foot_mm(foot.sections, has_trend))
     return _template().render(
         name=clipped(reading.title, NAME_SIGNS),
-        long=len(reading.title) > 60,
+        long=len(reading.title) > LONG,
         verdict=verdict_words(reading) or "no verdict",
         verdict_state=reading.verdict or "none",
         confidence=CONFIDENCE,
         limits=limits_told(reading),
-        alarms=alarms(reading),
+        alarms=warned,
         to_do=to_do(reading),
         facts=facts(kept, reading),
-        rim_wide=svg_part(wide, "rim") if drawn else "",
-        rim_narrow=svg_part(narrow, "rim-s") if drawn else "",
-        wheel=svg_part(wheel_drawing(reading, wheel, WHEEL), "wheel") if drawn else "",
+        rim_wide=svg_part(rim_drawing(reading, WIDE), "rim") if drawn else "",
+        rim_narrow=svg_part(rim_drawing(reading, NARROW), "rim-s") if drawn else "",
+        wheel=svg_part(wheel_drawing(reading, wheel_of(kept), WHEEL), "wheel") if drawn else "",
         sides=[(SIDE_WORDS.get(side, side).capitalize(), side_facts(reading, side)) for side in reading.sides],
         blocks=blocks,
         known=any(spoke.tension_n is not None for spoke in reading.spokes),
-        unit="N",
-        row_mm=min(4.0, 84.0 / max(rows, 1)),
-        columns=len(blocks),
-        notes=shown_notes(reading, kept),
-        sheet=sheet_rows(kept),
-        trend=svg_part(trend_drawing(trend, WIDE), "trend") if has_trend and trend is not None else "",
+        unit=reading.units,
+        row_mm=height,
+        columns=max(len(blocks), 1),
+        trend=svg_part(trend_drawing(trend, TREND), "trend") if has_trend and trend is not None else "",
         losing=losing_told(trend),
-        note=clipped(kept.row.note, 2 * NOTE_SIGNS),
-        assumptions=[clipped(each, NOTE_SIGNS) for each in reading.assumptions[:4]],
+        foot=foot,
+        method=METHOD,
+        cautions=CAUTIONS,
     )
+
+
+@dataclass(frozen=True, slots=True)
+class Foot:
+    """The paragraphs at the foot of the card that differ from card to card."""
+
+    notes: list[str]
+    sheet: list[tuple[str, str]]
+    note: str
+    assumed: list[str]
+
+    @property
+    def sections(self) -> list[list[str]]:
+        """All paragraphs of the foot by section."""
+        sheet = [f"{key} {value}" for key, value in self.sheet]
+        return [self.notes, sheet, [self.note] if self.note else [], self.assumed, [METHOD], [CAUTIONS]]
+
+
+def _assumed(reading: Reading) -> list[str]:
+    return [clipped(each, NOTE_SIGNS) for each in reading.assumptions[:4]]
+
+
+def _fitted(reading: Reading, long_title: bool, alarms_: int, foot: float) -> tuple[tuple[Block, ...], float]:
+    """The table in as few blocks as leave its rows readable, and the height of a row."""
+    sides = max(len(reading.sides), 1)
+    for each_side in range(1, max(2, MOST_BLOCKS // sides + 1)):
+        blocks = table_blocks(reading, each_side)
+        rows = max((len(block.rows) for block in blocks), default=0)
+        height = row_mm(rows, long_title, alarms_, foot, bool(blocks))
+        if height >= READABLE_MM:
+            break
+    return blocks, height
+
+
+def shown_alarms(reading: Reading) -> list[str]:
+    """The alarms, the caution last; where there are many, how many more."""
+    found = list(alarms(reading))
+    if len(found) <= MOST_ALARMS:
+        return found
+    more = len(found) - MOST_ALARMS + 1
+    return [*found[: MOST_ALARMS - 2], f"and {more} more spokes are beyond a limit: see the table.", found[-1]]
 
 
 def card_picture(kept: KeptRound, reading: Reading) -> Drawing:
@@ -119,20 +173,16 @@ def wheel_of(kept: KeptRound) -> Wheel | None:
         return None
 
 
-def table_blocks(reading: Reading) -> tuple[Block, ...]:
-    """The spokes of each side, in blocks of at most 24 rows, or of more where there would be more than four blocks."""
-    sides = [(side, [spoke for spoke in reading.spokes if spoke.side == side]) for side in reading.sides]
-    most = max((len(spokes) for _, spokes in sides), default=1)
-    each_side = max(1, math.ceil(most / 24))
-    if each_side * max(len(sides), 1) > 4:
-        each_side = max(1, 4 // max(len(sides), 1))
+def table_blocks(reading: Reading, each_side: int) -> tuple[Block, ...]:
+    """The spokes of each side, in so many blocks a side."""
     blocks = []
-    for side, spokes in sides:
+    for side in reading.sides:
+        spokes = [spoke for spoke in reading.spokes if spoke.side == side]
         size = max(1, math.ceil(len(spokes) / each_side))
         for start in range(0, len(spokes), size):
             part = spokes[start : start + size]
-            range_ = "" if len(part) == len(spokes) else f", {part[0].label} to {part[-1].label}"
-            blocks.append(Block(f"{SIDE_WORDS.get(side, side).capitalize()}{range_}", tuple(map(_row, part))))
+            which = "" if len(part) == len(spokes) else f", {part[0].label} to {part[-1].label}"
+            blocks.append(Block(f"{SIDE_WORDS.get(side, side).capitalize()}{which}", tuple(map(_row, part))))
     return tuple(blocks)
 
 
@@ -177,9 +227,9 @@ def limits_told(reading: Reading) -> str:
     limits = reading.limits
     told = [f"every spoke within {limits.evenness_percent:g} % of the mean of its side"]
     if limits.max_tension_n is not None:
-        told.append(f"none over {limits.max_tension_n:.0f} N")
+        told.append(f"none over {limits.max_tension_n:.0f} {reading.units}")
     if limits.floor_n is not None:
-        told.append(f"none under {limits.floor_n:.0f} N")
+        told.append(f"none under {limits.floor_n:.0f} {reading.units}")
     if limits.max_tension_n is None and reading.job == "wheel":
         told.append("no maximum is stated, so none is judged")
     return ", ".join(told)
@@ -218,18 +268,12 @@ def clipped(text: str, most: int) -> str:
 
 @cache
 def _template() -> Template:
-    """The page's template, with everything escaped that is put into it."""
+    """The page's template. All that is put into it is escaped but our own SVG, whose texts were escaped when it was made."""
     from jinja2 import Environment, PackageLoader, StrictUndefined
-    from markupsafe import Markup
-
-    def drawn(svg: str) -> Markup:
-        """An SVG of ours, whose texts were escaped when it was made."""
-        return Markup(svg)
 
     environment = Environment(
         loader=PackageLoader("tensionear.records", "pages"), autoescape=True, undefined=StrictUndefined,
         trim_blocks=True, lstrip_blocks=True,
     )  # fmt: skip
-    environment.filters["drawn"] = drawn
     found: Any = environment.get_template("card.html")
     return found  # type: ignore[no-any-return]

@@ -15,15 +15,19 @@ from statistics import NormalDist, fmean
 from typing import Any, Literal
 
 from tensionear.errors import LogError
-from tensionear.reading import Reading, SpokeReading
+from tensionear.reading import Reading, SpokeReading, Units
 
 from .values import KeptRound
 
 #: Half the central 95 % interval of a normal distribution over its standard deviation.
 COVERAGE = 1.96
 #: The part of the common uncertainty that differs between two sittings of one wheel described alike: rms of the change of
-#: a side's mean over the standard uncertainty of the mean, from ``benchmarks/sittings.py`` (simulated wheels), rounded up.
+#: a side's mean over the standard uncertainty of the mean, from ``benchmarks/sittings.py`` (simulated wheels): 0.45, and up.
 NOT_SHARED = 0.6
+#: What one reading of a spoke scatters by from sitting to sitting, percent of its tension, beyond its stated own uncertainty:
+#: a round spoke has two bending planes of slightly unlike ends, and which of them is heard the louder changes with the pluck.
+#: From ``benchmarks/sittings.py`` (simulated wheels), so that an unchanged spoke is said to have moved in 1 of 200 or fewer.
+REPEAT_PERCENT = 0.6
 #: Degrees between two sittings from which the level is not compared: 20 K are up to 100 N by the rim's material.
 MOST_APART_C = 5.0
 
@@ -78,11 +82,12 @@ class SideChange:
 
 @dataclass(frozen=True, slots=True)
 class Changes:
-    """All changes between two rounds, and on what terms they were compared."""
+    """All changes between two rounds, on what terms they were compared, and the unit that stands for N if not newtons."""
 
     terms: Terms
     spokes: tuple[SpokeChange, ...]
     sides: Mapping[str, SideChange]
+    units: Units = "N"
 
 
 def compare_rounds(before: KeptRound, after: KeptRound) -> Changes:
@@ -140,7 +145,7 @@ def changes_between(before: Reading, after: Reading, terms: Terms | None = None)
         for one, found in changed
     )
     sides = {side: _side_change(before, after, side, terms) for side in before.sides if side in after.sides}
-    return Changes(terms, spokes, sides)
+    return Changes(terms, spokes, sides, before.units)
 
 
 def terms_of(before: KeptRound, after: KeptRound) -> Terms:
@@ -225,11 +230,12 @@ def _change(one: SpokeReading, two: SpokeReading, terms: Terms) -> _Change:
     """Before, after, change and its standard uncertainty, on the basis of the terms."""
     if terms.basis == "evenness":
         before, after = one.deviation_percent, two.deviation_percent
-        u = math.hypot(one.u_deviation_percent or 0.0, two.u_deviation_percent or 0.0)
+        u = math.hypot(one.u_deviation_percent or 0.0, two.u_deviation_percent or 0.0, math.sqrt(2) * REPEAT_PERCENT)
     else:
         before, after = one.tension_n, two.tension_n
         own = math.hypot(one.u_individual_n or 0.0, two.u_individual_n or 0.0)
-        u = math.hypot(own, _common(one.u_common_n or 0.0, two.u_common_n or 0.0, before, after, terms))
+        again = REPEAT_PERCENT / 100 * math.hypot(before or 0.0, after or 0.0)
+        u = math.hypot(own, again, _common(one.u_common_n or 0.0, two.u_common_n or 0.0, before, after, terms))
     if before is None or after is None:
         return _Change(before, after, None, None)
     return _Change(before, after, after - before, u)

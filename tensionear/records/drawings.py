@@ -13,14 +13,20 @@ from tensionear.wheel.model import Wheel
 from .shapes import Disc, Drawing, Role, Shape, Stroke, Words, mark
 
 #: Half the height of a lane in the picture, and what lies above and below it for words.
-HALF, ABOVE, BELOW = 46.0, 22.0, 20.0
+HALF, ABOVE, BELOW = 46.0, 24.0, 28.0
 #: Room at the right for the axis.
 AXIS = 38.0
 #: A mark farther from the mean than so many times the evenness limit is drawn at the edge, its number beside it.
 REACH = 2.2
 STATE_ROLES: dict[str, Role] = {
-    "within": "within", "high": "out", "low": "out", "undecided": "undecided", "unjudged": "ink", "unread": "line", "left_out": "line",
-}  # fmt: skip
+    "within": "within",
+    "high": "out",
+    "low": "out",
+    "undecided": "undecided",
+    "unjudged": "ink",
+    "unread": "line",
+    "left_out": "line",
+}
 
 
 def rim_drawing(reading: Reading, width: float) -> Drawing:
@@ -88,7 +94,8 @@ def _point(lane: Lane, point: Point, x: float, y_of: Callable[[float], float], s
         shapes.append(Stroke(((x, ends[0]), (x, ends[1])), "quiet"))
     shapes += mark(point.state, x, y, size)
     if point.state in ("high", "low"):
-        beside = y + 17 if y < y_of(lane.centre) else y - 9
+        low, room = point.state == "low", y_of(lane.centre)
+        beside = y + 17 if (low and y + 17 < room + HALF + 4) or (not low and y - 9 < room - HALF - 4) else y - 9
         shapes.append(Words(x, beside, f"{point.label} {point.numbers[0]}", 10, "out", "middle", strong=True))
     return shapes
 
@@ -98,7 +105,7 @@ def wheel_drawing(reading: Reading, wheel: Wheel | None, size: float) -> Drawing
 
     Where the wheel file does not say how it is laced the spokes are drawn straight out, and the picture says so.
     """
-    middle, rim = size / 2, size / 2 - 20
+    middle, rim = size / 2, size / 2 - 30
     shapes: list[Shape] = [Disc(middle, middle, rim, "line", hollow=True)]
     count = max((spoke.spoke for spoke in reading.spokes), default=1)
     laced = wheel is not None and all(place.line is not None for place in wheel.places) and wheel.spokes == count
@@ -117,13 +124,13 @@ def wheel_drawing(reading: Reading, wheel: Wheel | None, size: float) -> Drawing
         ends = ((middle + inner[0], middle + inner[1]), (middle + outer[0], middle + outer[1]))
         shapes.append(Stroke(ends, STATE_ROLES[state], thick, 4 if state in ("unread", "left_out") else 0))
         if loud:
-            x, y = middle + 1.07 * outer[0], middle + 1.07 * outer[1] + 3
+            x, y = middle + 1.13 * outer[0], middle + 1.13 * outer[1] + 4
             shapes += mark(state, middle + 0.86 * outer[0], middle + 0.86 * outer[1], 8)
             shapes.append(Words(x, y, spoke.label, 10, STATE_ROLES[state], "middle", strong=True))
     shapes.append(Stroke(((middle, middle - rim - 2), (middle, middle - rim + 9)), "ink", 3))
     shapes.append(Words(middle, middle - rim - 8, "valve", 10, "quiet", "middle"))
-    how = "as laced" if laced else "spokes drawn straight: the lacing is not stated"
-    shapes.append(Words(middle, size - 4, f"seen from the right, {how}", 10, "quiet", "middle"))
+    how = "seen from the right, as laced" if laced else "lacing not stated: drawn straight"
+    shapes.append(Words(middle, size - 4, how, 10, "quiet", "middle"))
     return Drawing(size, size, f"The wheel {reading.title}, seen from the right", told_of(reading), tuple(shapes))
 
 

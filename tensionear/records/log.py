@@ -22,6 +22,7 @@ from tensionear.reading import PluckReading, Reading, plain_form
 from .database import reading as reads
 from .database import writing
 from .revive import pluck_from, reading_from
+from .schema import key_of
 from .sounds import KeptSound, drop_sounds, folder_of, keep_sound
 from .values import Asked, KeptPluck, KeptRound, RoundRow, State, asked_from
 from .versions import model_version, program_version
@@ -43,8 +44,8 @@ def usual_log() -> Path:
 class Search:
     """Which rounds are asked for; None and empty ask for all.
 
-    ``wheel`` is part of the wheel's name, whatever its case; ``since`` and ``until`` are days (``2026-11-25``, both counted
-    in, UTC); ``limit`` the most rounds, the latest first.
+    ``wheel`` is part of the wheel's name, ``note`` of the note, whatever their case; ``since`` and ``until`` are days
+    (``2026-11-25``, both counted in, UTC); ``limit`` the most rounds, the latest first.
     """
 
     wheel: str = ""
@@ -52,12 +53,15 @@ class Search:
     until: str | None = None
     verdict: str | None = None
     limit: int | None = None
+    note: str = ""
 
     def where(self) -> tuple[str, list[Any]]:
         """The condition in SQL and its values."""
         terms: list[tuple[str, Any]] = []
         if self.wheel:
             terms.append(("instr(title_key, ?) > 0", key_of(self.wheel)))
+        if self.note:
+            terms.append(("instr(note_key, ?) > 0", key_of(self.note)))
         if self.since:
             terms.append(("started >= ?", self.since))
         if self.until:
@@ -171,6 +175,23 @@ class Log:
         with reads(self.path) as connection:
             return self._row(connection, number)
 
+    def sound_sha256(self, number: int) -> str | None:
+        """The SHA-256 that the sound of a whole round had when it was kept."""
+        with reads(self.path) as connection:
+            self._row(connection, number)
+            (digest,) = connection.execute("SELECT sound_sha256 FROM rounds WHERE id = ?", (number,)).fetchone()
+        return None if digest is None else str(digest)
+
+    def replace_reading(self, number: int, reading: Reading) -> None:
+        """Put a new reading of the same sound in the place of a finished round's; LogError if there is no such round."""
+        with writing(self.path) as connection:
+            row = self._row(connection, number)
+            if row.finished is None:
+                raise LogError(f"round {number} is unfinished; finish it first")
+            told = connection.execute("SELECT sound, sound_sha256 FROM rounds WHERE id = ?", (number,)).fetchone()
+            sound = None if told[0] is None else KeptSound(*told)
+            _finish(connection, number, reading, sound, row.finished)
+
     def sound_path(self, name: str) -> Path:
         """Where a kept sound lies."""
         return folder_of(self.path) / name
@@ -202,9 +223,19 @@ class Log:
         """The row of a new round, not finished; its number."""
         versions = (program_version(), model_version())
         made = connection.execute(
-            "INSERT INTO rounds (uid, title, title_key, started, note, program, model, state, asked) "
-            "VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
-            (uid, title, key_of(title), now, note, *versions, dumped(state.to_dict()), dumped(asked.to_dict())),
+            "INSERT INTO rounds (uid, title, title_key, started, note, note_key, program, model, state, asked) "
+            "VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+            (
+                uid,
+                title,
+                key_of(title),
+                now,
+                note,
+                key_of(note),
+                *versions,
+                dumped(state.to_dict()),
+                dumped(asked.to_dict()),
+            ),
         )
         assert made.lastrowid is not None
         connection.execute(
@@ -352,11 +383,6 @@ def _plucks(connection: sqlite3.Connection, number: int) -> tuple[KeptPluck, ...
 
 def _state_from(document: Mapping[str, Any]) -> State:
     return State(**{name: document.get(name) for name in State.__dataclass_fields__})
-
-
-def key_of(name: str) -> str:
-    """What a wheel is found by: its name without regard to case and spacing."""
-    return " ".join(name.casefold().split())
 
 
 def utc_now() -> str:

@@ -6,7 +6,7 @@ Keys that this version does not know are passed over, those it misses get their 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, TypeVar
 
 from tensionear.reading import (
     EndStiffness,
@@ -19,44 +19,42 @@ from tensionear.reading import (
     SpokeReading,
 )
 
+Made = TypeVar("Made")
+
 
 def reading_from(document: Mapping[str, Any]) -> Reading:
     """The reading of ``Reading.to_dict()``; KeyError, TypeError or ValueError if it is none."""
-    return Reading(
-        **{
-            **_known(Reading, document),
-            "warnings": tuple(document["warnings"]),
-            "findings": tuple(
-                Finding(**{**_known(Finding, each), "spokes": tuple(each["spokes"])}) for each in document["findings"]
-            ),
-            "plucks": tuple(pluck_from(each) for each in document["plucks"]),
-            "spokes": tuple(_spoke(each) for each in document["spokes"]),
-            "sides": {side: SideReading(**_known(SideReading, each)) for side, each in document["sides"].items()},
-            "ends": {side: tuple(_end(each) for each in ends) for side, ends in document["ends"].items()},
-            "limits": Limits(**_known(Limits, document["limits"])),
-            "assumptions": tuple(document.get("assumptions", ())),
-        }
-    )
+    changed = {
+        "warnings": tuple(document["warnings"]),
+        "findings": tuple(_made(Finding, each, {"spokes": tuple(each["spokes"])}) for each in document["findings"]),
+        "plucks": tuple(pluck_from(each) for each in document["plucks"]),
+        "spokes": tuple(
+            _made(SpokeReading, each, {"interval_95_n": _interval(each["interval_95_n"])})
+            for each in document["spokes"]
+        ),
+        "sides": {side: _made(SideReading, each, {}) for side, each in document["sides"].items()},
+        "ends": {side: tuple(_end(each) for each in ends) for side, ends in document["ends"].items()},
+        "limits": _made(Limits, document["limits"], {}),
+        "assumptions": tuple(document.get("assumptions", ())),
+    }
+    return _made(Reading, document, changed)
 
 
 def pluck_from(document: Mapping[str, Any]) -> PluckReading:
     """One pluck of it."""
-    partials = tuple(Partial(**_known(Partial, each)) for each in document.get("partials", ()))
-    return PluckReading(**{**_known(PluckReading, document), "partials": partials})
-
-
-def _spoke(document: Mapping[str, Any]) -> SpokeReading:
-    return SpokeReading(**{**_known(SpokeReading, document), "interval_95_n": _interval(document["interval_95_n"])})
+    partials = tuple(_made(Partial, each, {}) for each in document.get("partials", ()))
+    return _made(PluckReading, document, {"partials": partials})
 
 
 def _end(document: Mapping[str, Any]) -> EndStiffness:
-    return EndStiffness(**{**_known(EndStiffness, document), "interval_95": _interval(document["interval_95"])})
+    return _made(EndStiffness, document, {"interval_95": _interval(document["interval_95"])})
 
 
-def _interval(given: Any) -> Any:
+def _interval(given: Any) -> tuple[float, float] | None:
     return None if given is None else (given[0], given[1])
 
 
-def _known(kind: Any, document: Mapping[str, Any]) -> dict[str, Any]:
-    """The keys of a document that are fields of this kind of value."""
-    return {name: document[name] for name in kind.__dataclass_fields__ if name in document}
+def _made(kind: type[Made], document: Mapping[str, Any], changed: Mapping[str, Any]) -> Made:
+    """A value of this kind from the keys of a document that are its fields, some of them given anew."""
+    fields: Mapping[str, Any] = kind.__dataclass_fields__  # type: ignore[attr-defined]
+    return kind(**{**{name: document[name] for name in fields if name in document}, **changed})

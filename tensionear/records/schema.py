@@ -53,6 +53,11 @@ CREATE TABLE plucks (
 """
 
 
+def key_of(text: str) -> str:
+    """What a name or note is found by: the text without regard to case and spacing."""
+    return " ".join(text.casefold().split())
+
+
 def _first(connection: sqlite3.Connection) -> None:
     for statement in _FIRST.split(";\n"):
         if statement.strip():
@@ -60,7 +65,14 @@ def _first(connection: sqlite3.Connection) -> None:
     connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
 
 
-STEPS: tuple[Callable[[sqlite3.Connection], None], ...] = (_first,)
+def _second(connection: sqlite3.Connection) -> None:
+    """Notes can be searched whatever their case."""
+    connection.execute("ALTER TABLE rounds ADD COLUMN note_key TEXT NOT NULL DEFAULT ''")
+    for number, note in connection.execute("SELECT id, note FROM rounds WHERE note != ''").fetchall():
+        connection.execute("UPDATE rounds SET note_key = ? WHERE id = ?", (key_of(note), number))
+
+
+STEPS: tuple[Callable[[sqlite3.Connection], None], ...] = (_first, _second)
 VERSION = len(STEPS)
 
 

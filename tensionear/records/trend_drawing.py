@@ -30,14 +30,16 @@ def trend_drawing(trend: Trend, width: float) -> Drawing:
             COVERAGE * (point.sides[side].u_mean_n or 0.0) if by_mean and side in point.sides else 0.0
             for point in trend.points
         ]
-        what = "mean" if by_mean else "spread, %"
+        what = f"mean, {trend.units}" if by_mean else "spread, %"
         shapes.append(Words(0, y + 11, f"{SIDE_WORDS.get(side, side).capitalize()}, {what}", 11, strong=True))
         shapes += _lane(values, halves, width, y + _TOP)
         spoken = [f"round {p.round} {v:.0f}" for p, v in zip(trend.points, values, strict=True) if v is not None]
         told.append(f"{SIDE_WORDS.get(side, side).capitalize()}, {what}: {', '.join(spoken)}.")
         y += _TOP + _LANE + 26
     for place, point in enumerate(trend.points):
-        shapes.append(Words(_x(place, len(trend.points), width), y - 2, point.started[2:10], 9, "quiet", "middle"))
+        shapes.append(
+            Words(_x(place, len(trend.points), width), y - 2, point.unlike or point.started[2:10], 9, "quiet", "middle")
+        )
     return Drawing(width, y + 2, "Mean of each side over the kept rounds", " ".join(told), tuple(shapes))
 
 

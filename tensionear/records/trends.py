@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from tensionear.reading import Reading, SideReading
+from tensionear.reading import Reading, SideReading, Units
+from tensionear.units import in_units
 
 from .changes import Terms, changes_between
-from .log import Log, Search, key_of
+from .log import Log, Search
+from .schema import key_of
 from .values import KeptRound, State
 
 #: The most rounds a trend is drawn of: the latest.
@@ -25,6 +27,11 @@ class TrendPoint:
     started: str
     state: State
     sides: Mapping[str, SideReading]
+
+    @property
+    def unlike(self) -> str:
+        """What makes its level no match for that of a bare wheel; empty if nothing is known to."""
+        return "" if self.state.tyre in (None, "none") else "tyre on"
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,9 +52,10 @@ class Trend:
     title: str
     points: tuple[TrendPoint, ...]
     losing: tuple[Losing, ...]
+    units: Units = "N"
 
 
-def trend_of(log: Log, title: str, until: int | None = None) -> Trend:
+def trend_of(log: Log, title: str, until: int | None = None, units: Units = "N") -> Trend:
     """The trend of the wheel of this name, up to and with round ``until``.
 
     Parameters
@@ -57,23 +65,39 @@ def trend_of(log: Log, title: str, until: int | None = None) -> Trend:
         The wheel's name, whatever its case.
     until : int, optional
         The last round that counts; all rounds by default.
+    units : {"N", "kgf", "daN", "lbf"}
+        What its numbers are shown in.
     """
     rows = [row for row in log.rounds(Search(wheel=title)) if key_of(row.title) == key_of(title) and row.finished]
     if until is not None:
         latest = next((row.started for row in rows if row.id == until), None)
         rows = [row for row in rows if latest is None or (row.started, row.id) <= (latest, until)]
     kept = [log.load(row.id) for row in reversed(rows[:MOST_ROUNDS])]
-    return trend_through(title, [each for each in kept if each.reading is not None and each.reading.spokes])
+    shown = [replace(each, reading=in_units(each.reading, units)) for each in kept if each.reading is not None]
+    return trend_through(title, [each for each in shown if each.reading is not None and each.reading.spokes], units)
 
 
-def trend_through(title: str, kept: Sequence[KeptRound]) -> Trend:
+def first_round(log: Log, kept: KeptRound) -> KeptRound | None:
+    """The earliest finished round of the same wheel with as many spokes, the wheel as new; None if ``kept`` is it."""
+    for row in reversed(log.rounds(Search(wheel=kept.row.title))):
+        if row.finished is None or key_of(row.title) != key_of(kept.row.title) or row.id == kept.row.id:
+            continue
+        first = log.load(row.id)
+        if first.reading is None or kept.reading is None or first.row.started > kept.row.started:
+            continue
+        if len(first.reading.spokes) == len(kept.reading.spokes):
+            return first
+    return None
+
+
+def trend_through(title: str, kept: Sequence[KeptRound], units: Units = "N") -> Trend:
     """The trend through these rounds, the earliest first."""
     points = tuple(
         TrendPoint(each.row.id, each.row.started, each.state, each.reading.sides)
         for each in kept
         if each.reading is not None
     )
-    return Trend(title, points, _losing([each.reading for each in kept if each.reading is not None]))
+    return Trend(title, points, _losing([each.reading for each in kept if each.reading is not None]), units)
 
 
 def _losing(readings: Sequence[Reading]) -> tuple[Losing, ...]:

@@ -98,6 +98,7 @@ def assemble(table: WheelTable, complain: Complain) -> Wheel:
             table.state.tyre, None if table.state.pressure_kpa is None else table.state.pressure_kpa * 1e3
         ),
         warnings=tuple(warnings),
+        units=table.units,
     )
 
 

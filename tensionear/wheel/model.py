@@ -8,7 +8,7 @@ from typing import Literal
 
 from tensionear.catalogue import RimClass
 from tensionear.physics.spoke import Spoke
-from tensionear.reading import Finding
+from tensionear.reading import Finding, Units
 from tensionear.wheel.geometry import CrossingPlace, Runs, Side, SpokeLine
 
 Head = Literal["elbow", "straight"]
@@ -122,6 +122,7 @@ class Wheel:
     limits: WheelLimits
     state: WheelState
     warnings: tuple[Finding, ...]
+    units: Units = "N"
 
     @property
     def spokes(self) -> int:

@@ -132,6 +132,7 @@ class WheelTable(Table):
 
     format: Annotated[int, Field(strict=True, ge=1, le=1)]
     name: Text
+    units: Literal["N", "kgf", "daN", "lbf"] = "N"
     lacing: Lacing
     rim: RimTable = RimTable()
     hub: HubTable = HubTable()

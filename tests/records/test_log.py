@@ -50,10 +50,10 @@ def test_a_kept_array_is_the_same_to_24_bits(log: Log) -> None:
     samples, rate = soundfile.read(log.sound_path(kept.sound))
     assert rate == 48000
     assert np.max(np.abs(samples - tone().samples)) <= 2.0**-22
-    loud = log.load(log.save(wheel(), ASKED, Recording(3.0 * tone().samples.astype(np.float32), 48000.0)))
+    loud = log.load(log.save(wheel(), ASKED, Recording(6.0 * tone().samples.astype(np.float32), 48000.0)))
     assert loud.sound is not None
     samples, _ = soundfile.read(log.sound_path(loud.sound), dtype="float32")
-    assert np.array_equal(samples, 3.0 * tone().samples.astype(np.float32))
+    assert np.array_equal(samples, 6.0 * tone().samples.astype(np.float32))
 
 
 @pytest.mark.parametrize(("subtype", "suffix"), [("PCM_16", ".flac"), ("PCM_24", ".flac"), ("FLOAT", ".wav")])
