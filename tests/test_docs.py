@@ -133,7 +133,8 @@ def test_every_command_shown_is_one(page: str, command: str) -> None:
 def test_every_option_shown_with_its_value_is_one_of_those_that_hear(option: str) -> None:
     """Of ``read``, or else of ``listen``."""
     commands: Any = typer.main.get_command(app)
-    name = "read" if option.split()[0] in options_of(commands.commands["read"]) else "listen"
+    of_read = {each for param in commands.commands["read"].params for each in param.opts}
+    name = "read" if option.split()[0] in of_read else "listen"
     commands.commands[name].make_context(name, ["round.wav", *shlex.split(option)])
 
 
