@@ -33,6 +33,7 @@ if TYPE_CHECKING:
 WIDE, NARROW, WHEEL, TREND = 640.0, 350.0, 250.0, 350.0
 #: Blocks of the table beside each other on the sheet, at most; a title longer than this is set smaller.
 MOST_BLOCKS, LONG = 4, 60
+_SHEET_UNITS = {"mm": "mm", "g": "g", "deg": "degrees"}
 #: What fits on the sheet beside the rest: so many notes of so many signs; the log has them all.
 MOST_NOTES, NOTE_SIGNS, NAME_SIGNS, MOST_ALARMS = 5, 150, 300, 4
 #: The confidence of a verdict: one-sided guard of JCGM 106:2012, 8.3, as the assessment uses it.
@@ -248,7 +249,10 @@ def sheet_rows(kept: KeptRound) -> list[tuple[str, str]]:
     found = []
     for key, value in kept.sheet.items():
         if isinstance(value, (int, float, str)) and not isinstance(value, bool):
-            found.append((clipped(key.replace("_", " "), 40), clipped(f"{value}", 60)))
+            name, _, last = key.rpartition("_")
+            unit = _SHEET_UNITS.get(last, "")
+            words = (name if unit else key).replace("_", " ")
+            found.append((clipped(words, 40), clipped(f"{value:g} {unit}" if unit else f"{value}", 60)))
     return found[:8]
 
 

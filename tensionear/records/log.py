@@ -365,10 +365,10 @@ def _finish(connection: sqlite3.Connection, number: int, reading: Reading, sound
     used = sum(pluck.used for pluck in reading.plucks)
     connection.execute(
         "UPDATE rounds SET finished = ?, title = ?, title_key = ?, job = ?, verdict = ?, plucks = ?, program = ?, "
-        "model = ?, sound = ?, sound_sha256 = ? WHERE id = ?",
+        "model = ?, sheet = ?, sound = ?, sound_sha256 = ? WHERE id = ?",
         (
             *(now, reading.title, key_of(reading.title), reading.job, reading.verdict, used),
-            *(program_version(), model_version(), *told, number),
+            *(program_version(), model_version(), dumped(dict(reading.sheet or {})), *told, number),
         ),
     )
     connection.execute("UPDATE readings SET reading = ? WHERE round_id = ?", (dumped(reading.to_dict()), number))

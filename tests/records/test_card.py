@@ -10,6 +10,7 @@ import re
 import shutil
 import subprocess
 import xml.etree.ElementTree as ET
+from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -303,3 +304,13 @@ def test_no_cell_begins_like_a_formula(text: str) -> None:
 
 def test_usual_words_stay_as_they_are() -> None:
     assert safe("too slack; 5-mm nick") == "too slack; 5-mm nick"
+
+
+def test_the_other_readings_of_the_sitting_stand_on_the_card(tmp_path: Path) -> None:
+    """Kept with the round they were given to, with their units, a user's words escaped."""
+    log = Log(tmp_path / "rounds.sqlite")
+    sheet = {"lateral_range_mm": 0.4, "mass_g": 980.0, "notes": "nipples dry <b>"}
+    kept = log.load(log.save(replace(wheel(), sheet=sheet), Asked()))
+    page = card_page(kept, kept.reading, None)
+    for told in ("lateral range", "0.4 mm", "980 g", "nipples dry &lt;b&gt;"):
+        assert told in page

@@ -71,7 +71,9 @@ class LiveScreen(App[int]):
         typed = None if self._asking is None else f"{_QUESTION[self._asking]} {self._typed}"
         look = Look(max(self.size.width, 40), max(self.size.height, 12), self._glyphs, self._palette, typed)
         lines = draw(self._engine.latest, self._subject, look)
-        self.query_one("#all", Static).update(Group(*lines))
+        # While the screen is put up or taken down the timer may find none of it.
+        for every in self.query("#all").results(Static):
+            every.update(Group(*lines))
 
     def on_key(self, event: Key) -> None:
         """One key, one thing; numbers and notes are typed and sent with return."""
