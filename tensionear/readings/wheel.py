@@ -38,6 +38,7 @@ from .rounds import SpokeRings, refusal_of, rings_of, struck_of
 _WHOLE_LENGTH = ("apart", None)
 _MISFIT = 30.0
 _EXCHANGED = 1.04  # by so much the wrong side must sound higher
+_FAR = 0.25  # of ln T, from the middle of the side
 
 
 def read_wheel(
@@ -97,6 +98,7 @@ def read_named(
     rings = rings_of(strikes, naming, kind_of, alike, LOG_TENSION)
     crossing = {place.number: options.crossing or place.crossing for place in wheel.places}
     rings = {spoke: each for spoke, each in rings.items() if crossing[spoke] in _WHOLE_LENGTH}
+    rings = _credible(rings, {place.number: place.side for place in wheel.places})
     fits = {
         side: fit_side(places, {number: each.rings for number, each in rings.items()})
         for side in wheel.sides
@@ -236,6 +238,19 @@ def _exchanged(pitch: Mapping[Side, float], higher: Side | None) -> list[Finding
         "check --first, --order and --direction, and which side is which in the wheel file"
     )
     return [Finding("sides-exchanged", text)]
+
+
+def _credible(rings: Mapping[int, SpokeRings], side_of: Mapping[int, Side]) -> dict[int, SpokeRings]:
+    """Without the spokes of which both is doubtful: which pluck is theirs, and, so far off their side, what it sounds like."""
+    middle = {
+        side: float(np.median([each.rings.start_log_tension for n, each in rings.items() if side_of[n] == side]))
+        for side in {side_of[number] for number in rings}
+    }
+    return {
+        number: each
+        for number, each in rings.items()
+        if each.doubt is None or abs(each.rings.start_log_tension - middle[side_of[number]]) < _FAR
+    }
 
 
 def _median_pitch(side: Sequence[Rings]) -> float:

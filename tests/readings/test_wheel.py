@@ -292,3 +292,25 @@ def test_a_round_numbered_from_the_wrong_spoke_gets_no_verdict():
     reading = read_sound(data_file("recordings_demo", "round.flac"), wheel=wheel, first=2)
     assert "sides-exchanged" in {finding.code for finding in reading.findings}
     assert reading.verdict is None
+
+
+def test_what_is_doubtful_twice_gets_no_number() -> None:
+    """Not sure whose pluck it is, and a third off its side: nothing. Sure of it, or near its side: a number."""
+    from tensionear.readings.rounds import SpokeRings
+    from tensionear.readings.wheel import _credible
+    from tensionear.wheel.sidefit import Rings
+
+    def rings(tension_n: float, doubt: str | None = None) -> SpokeRings:
+        return SpokeRings(Rings((), float(np.log(tension_n))), (), doubt)
+
+    given = {
+        1: rings(900),
+        3: rings(880),
+        5: rings(910),
+        7: rings(300),
+        9: rings(300, "?"),
+        11: rings(860, "?"),
+        2: rings(310, "?"),
+    }
+    side_of = {number: "right" if number % 2 else "left" for number in given}
+    assert set(_credible(given, side_of)) == {1, 3, 5, 7, 11, 2}  # type: ignore[arg-type]
