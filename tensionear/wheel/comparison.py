@@ -115,8 +115,8 @@ def known_tensions(text: str, name: str) -> dict[int, Known]:
 
 def _row(row: Mapping[str, str | None], unit: str, where: str) -> tuple[int, Known]:
     """One row as spoke number and known tension."""
-    spoke = _number(row, "spoke", where)
-    tension = _number(row, unit, where) * NEWTONS[unit]
+    spoke = number_of(row, "spoke", where)
+    tension = number_of(row, unit, where) * NEWTONS[unit]
     if spoke < 1 or spoke != int(spoke):
         raise InputError(f"{where}: spoke {spoke:g} is no spoke number; they are whole and counted from 1")
     if tension <= 0:
@@ -126,7 +126,7 @@ def _row(row: Mapping[str, str | None], unit: str, where: str) -> tuple[int, Kno
         raise InputError(f"{where}: tyre is {tyre!r}; allowed: {', '.join(TYRES)}, or leave it empty")
     if not (row.get("u_percent") or "").strip():
         return int(spoke), Known(tension, None, None, tyre)
-    u_percent = _number(row, "u_percent", where)
+    u_percent = number_of(row, "u_percent", where)
     if u_percent < 0:
         raise InputError(f"{where}: u_percent {u_percent:g} is below 0; give a standard uncertainty in percent")
     return int(spoke), Known(tension, tension * u_percent / 100, None, tyre)
@@ -146,7 +146,7 @@ def as_card(known: Mapping[int, Known]) -> dict[int, Known]:
     }
 
 
-def _number(row: Mapping[str, str | None], column: str, where: str) -> float:
+def number_of(row: Mapping[str, str | None], column: str, where: str) -> float:
     """A finite number of a row."""
     given = (row.get(column) or "").strip()
     try:

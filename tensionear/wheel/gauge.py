@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import csv
 import io
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -16,7 +15,7 @@ import numpy as np
 
 from tensionear.errors import InputError
 
-from .comparison import NEWTONS, Known
+from .comparison import NEWTONS, Known, number_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +51,7 @@ def gauge_table(text: str, name: str) -> GaugeTable:
     rows, unit = _rows(text, name, "reading")
     points: dict[str, dict[float, float]] = {}
     for line, row in rows:
-        reading, tension = (_number(row, column, f"{name}, line {line}") for column in ("reading", unit))
+        reading, tension = (number_of(row, column, f"{name}, line {line}") for column in ("reading", unit))
         curve = points.setdefault((row.get("kind") or "").strip(), {})
         if reading in curve:
             raise InputError(f"{name}, line {line}: reading {reading:g} is there twice; keep one row of each reading")
@@ -79,7 +78,7 @@ def gauge_readings(text: str, name: str, table: GaugeTable, kinds: Mapping[int, 
     found: dict[int, Known] = {}
     for line, row in rows:
         where = f"{name}, line {line}"
-        spoke, reading = _number(row, "spoke", where), _number(row, "reading", where)
+        spoke, reading = number_of(row, "spoke", where), number_of(row, "reading", where)
         if spoke < 1 or spoke != int(spoke):
             raise InputError(f"{where}: spoke {spoke:g} is no spoke number; they are whole and counted from 1")
         if int(spoke) in found:
@@ -103,15 +102,3 @@ def _rows(text: str, name: str, *needed: str) -> tuple[list[tuple[int, Mapping[s
             f"{name}: the columns are {', '.join(heading) or 'none'}; needed are {wanted}; add a heading line"
         )
     return [(rows.line_num, row) for row in rows], units[0] if units else ""
-
-
-def _number(row: Mapping[str, str | None], column: str, where: str) -> float:
-    """A finite number of a row."""
-    given = (row.get(column) or "").strip()
-    try:
-        number = float(given)
-    except ValueError:
-        number = math.nan
-    if not math.isfinite(number):
-        raise InputError(f"{where}: {column} is {given!r}; needed is a number, with a point for decimals")
-    return number

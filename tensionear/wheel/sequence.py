@@ -1,4 +1,4 @@
-"""Which pluck is which spoke, by position in the round; pitch is evidence only. Imports struck, chain, roundplan, errors.
+"""Which pluck is which spoke, by position in the round; pitch is evidence only. Imports evidence, sidegroups, struck.
 
 A hidden Markov model over positions. From one pluck to the next the hand goes on to the next spoke, stays (a repeat), or
 leaves spokes out; a candidate may be no pluck at all. Several views of the whole round - a tidy or an untidy hand, either side
@@ -17,8 +17,10 @@ from numpy.typing import NDArray
 
 from tensionear.errors import UsageError
 
+from .evidence import chain_of, cues, telling
 from .roundplan import RoundPlan
-from .struck import CLEAR, Groups, Struck, chain_of, cues, groups_by_place, groups_of, telling
+from .sidegroups import Groups, groups_by_place, groups_of
+from .struck import CLEAR, Struck
 
 __all__ = ["Candidate", "Naming", "Struck", "name_plucks"]
 

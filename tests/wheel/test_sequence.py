@@ -11,7 +11,8 @@ import pytest
 from tensionear.errors import UsageError
 from tensionear.wheel.roundplan import RoundPlan, plan_round
 from tensionear.wheel.sequence import Naming, name_plucks
-from tensionear.wheel.struck import Struck, groups_by_place
+from tensionear.wheel.sidegroups import groups_by_place
+from tensionear.wheel.struck import Struck
 
 SPOKES = 16
 SIDES = "RL" * (SPOKES // 2)
