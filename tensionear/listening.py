@@ -21,12 +21,13 @@ from .errors import SoundError
 from .pitch.hearing import SKIP_S, hear, survey
 from .pitch.kind import NOTHING, Features, Lines, onset_features, pluck_probability
 from .pitch.lines import Expectation, Heard, Ringing, ringing_after
+from .pitch.series import find_series
 
 _BEFORE_END_S = 0.006
 _RINGS = 0.3  # probability from which an onset's lines are expected to ring on
 _FALL_LINES, _FALL_WITHIN_DB, _FALL_WINDOW_S = 12, 20.0, 0.020
 _FALL_FROM_S, _FALL_TO_S = (0.126, 0.106, 0.086), (0.016, 0.006)  # before the onset, where the windows end
-_WORTH_A_LOOK, _WORTH_FITTING = 8.0, 0.008  # a score and a probability below which an onset is not looked into
+_WORTH_A_LOOK, _WORTH_FITTING = 3.0, 0.008  # a rank and a probability below which an onset is not looked into
 _CLEAR, _REMEMBERED = 0.95, 12  # plucks this probable tell what is usual, the last so many of them
 
 
@@ -79,9 +80,9 @@ class Listener:
             for expected, usual in zip(self._expectations, self._usual, strict=True)
         )
         best = int(np.argmax([each.candidates[0].rank if each.candidates else 0.0 for each in seen]))
-        score = seen[best].candidates[0].score if seen[best].candidates else 0.0
-        features = self._features(pluck, seen[best]) if score > _WORTH_A_LOOK else NOTHING
-        probability = pluck_probability(features, score, pluck.novelty_db)
+        rank = seen[best].candidates[0].rank if seen[best].candidates else 0.0
+        features = self._features(pluck, best, seen[best]) if rank > _WORTH_A_LOOK else NOTHING
+        probability = pluck_probability(features, rank, pluck.novelty_db)
         heard = seen
         if probability > _WORTH_FITTING:
             heard = tuple(
@@ -109,13 +110,16 @@ class Listener:
             best,
         )
 
-    def _features(self, pluck: Pluck, seen: Heard) -> Features:
+    def _features(self, pluck: Pluck, kind: int, seen: Heard) -> Features:
         ringing = Lines(
             np.array([line.frequency_hz for line in self._old]),
             np.array([10 ** (line.level_at(pluck.onset_s) / 20) for line in self._old]),
         )
-        sound = pluck.samples.astype(np.float64)
-        return onset_features(sound, pluck.lead_s, pluck.rate_hz, seen.peaks, ringing, pluck.rise_db)
+        series = find_series(seen.peaks, self._expectations[kind].grid, seen.candidates[0])
+        partials = np.exp(np.concatenate([logs for logs in series.log_frequency if logs is not None]))
+        return onset_features(
+            pluck.samples.astype(np.float64), pluck.lead_s, pluck.rate_hz, seen.peaks, ringing, partials
+        )
 
 
 class Hearing:

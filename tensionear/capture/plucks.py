@@ -59,7 +59,6 @@ class _Onset:
 
     time_s: float
     novelty_db: float
-    rise: float
     louder: bool
 
 
@@ -78,8 +77,6 @@ class Pluck:
         16..32 kHz.
     novelty_db : float
         How sharply it rose (mean over bands).
-    rise_db : float
-        How much louder the sound as a whole is after it than before.
     clipped, clipped_ring : bool
         Whether any of it is clipped, and whether it still is 25 ms after the onset.
     gated : bool
@@ -91,7 +88,6 @@ class Pluck:
     lead_s: float
     rate_hz: float
     novelty_db: float
-    rise_db: float
     clipped: bool
     clipped_ring: bool
     gated: bool
@@ -169,8 +165,7 @@ class PluckFinder:
             if self._waiting and time_s - self._waiting[-1].time_s < _MERGE_S:
                 continue
             needed = _RISE if onset.novelty_db > _CLEAR_NOVELTY_DB else _CLEAR_RISE
-            rise = self._rise(time_s)
-            self._waiting.append(_Onset(time_s, onset.novelty_db, rise, rise > needed))
+            self._waiting.append(_Onset(time_s, onset.novelty_db, self._rise(time_s) > needed))
 
     def _rise(self, time_s: float) -> float:
         """How much more power there is after this time than before it; beating rises too, but not much and not sharply."""
@@ -203,14 +198,12 @@ class PluckFinder:
         late = any(span[1] > onset.time_s + _AFTER_ATTACK_S for span in clips)
         lead_s = onset.time_s - (self._held_from + first) / self._rate_hz
         gated = _is_gated(samples[max(0, round(lead_s * self._rate_hz)) :], self._rate_hz)
-        rise_db = 10 * math.log10(min(max(onset.rise, 1e-3), 1e6))
         return Pluck(
             onset.time_s,
             samples,
             lead_s,
             self._rate_hz,
             onset.novelty_db,
-            rise_db,
             bool(clips),
             late,
             gated,

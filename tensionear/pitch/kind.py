@@ -18,6 +18,8 @@ _BEFORE_AT_S, _EARLY_AT_S, _LATE_AT_S = -0.066, 0.012, (0.110, 0.160)
 _TRACK_S, _TRACK_STEP_S, _TRACKS = 0.040, 0.020, 5
 _MOST_PEAKS = 24
 _BEFORE_FACTOR = 1.5
+_OWN, _OWN_HZ = 0.0065, 5.0  # of f, and at least: how near a line of the series a peak is one
+_QUIET_S, _ATTACK_S, _LATER_S, _AT_LEAST = (-0.050, -0.006), (0.0, 0.010), (0.030, 0.070), 0.02
 _SAME_HZ = 6.0
 
 
@@ -26,45 +28,56 @@ class Features:
     """Features of an onset.
 
     ``persist_db``: power of the new lines after a tenth of a second relative to the start (the stronger of two looks).
-    ``drift_cents``: how far the new lines move in 100 ms, weighted by power. ``fresh_db``: power of the new lines
-    relative to all there is. ``lines``: effective number of new lines. ``rise_db``: how much louder the whole sound became.
+    ``drift_cents``: how far the new lines move in 100 ms, weighted by power. ``lines``: effective number of new lines.
+    ``own``: share of their amplitude in the lines of one spoke's series, 0..1; a knock that sets the wheel ringing has lines
+    of many spokes. ``attack_db``: power that came in the first 10 ms, over that which is there 30 to 70 ms on; a voice swells.
     """
 
     persist_db: float
     drift_cents: float
-    fresh_db: float
     lines: float
-    rise_db: float
+    own: float
+    attack_db: float
 
 
-#: Logistic regression on simulated rounds (``benchmarks/simulator``: tidy, untidy, slack, even, missing), in the order of
-#: ``pluck_probability``; the intercept first.
-_WEIGHTS = (-1.775, 3.965, -0.027, -0.491, 0.691, -0.803, -1.032, 0.381)
+#: Logistic regression on simulated rounds, in the order of ``regressors``: made by ``python -m benchmarks.pluck_weights``.
+_WEIGHTS = (-8.12, 1.51, 1.32, 0.89, 6.60, -0.91, -3.52, -1.57, 1.33)
 _KNOCK_PERSIST_DB, _VOICE_DRIFT_CENTS, _WEAK_NOVELTY_DB = -12.0, 25.0, 9.0
 
 
-def pluck_probability(features: Features, score: float, novelty_db: float) -> float:
+def regressors(features: Features, rank: float, novelty_db: float) -> Array:
+    """What tells a pluck from other onsets, bent so that its log odds go by a weighted sum of it; shape (9,).
+
+    A series that explains more and a sharper onset speak for a pluck up to a point; then a still sharper one speaks for a
+    knock. Only many lines and much drift speak against it.
+    """
+    return np.array(
+        [
+            1.0,
+            min(rank, 250.0) / 50,
+            min(rank, 100.0) / 50,
+            4 * min(features.own, 0.7),
+            min(novelty_db, 10.0) / 10,
+            novelty_db / 10,
+            np.log(max(features.lines / 6, 1.0)),
+            np.log(max(features.drift_cents / 30, 1.0)),
+            np.clip(features.attack_db, -8.0, 0.0) / 5,
+        ]
+    )
+
+
+def pluck_probability(features: Features, rank: float, novelty_db: float) -> float:
     """How probable it is that a spoke was plucked, 0..1.
 
     Parameters
     ----------
     features : Features
-    score : float
-        Of the best series of partials a spoke could have (``series.scan``), dB.
+    rank : float
+        Of the best series of partials a spoke could have (``series.rank``), dB.
     novelty_db : float
         How sharply the onset rose.
     """
-    values = (
-        1.0,
-        min(score, 200.0) / 50,
-        max(features.persist_db, -20.0) / 5,
-        np.log(max(features.drift_cents, 1.0)),
-        max(features.fresh_db, -10.0) / 5,
-        novelty_db / 10,
-        np.log(max(features.lines, 0.5)),
-        np.clip(features.rise_db, -2.0, 12.0) / 5,
-    )
-    return float(1 / (1 + np.exp(-np.dot(_WEIGHTS, values))))
+    return float(1 / (1 + np.exp(-np.dot(_WEIGHTS, regressors(features, rank, novelty_db)))))
 
 
 def what_else(features: Features, novelty_db: float) -> str:
@@ -77,7 +90,7 @@ def what_else(features: Features, novelty_db: float) -> str:
 
 
 #: Of an onset after which no series of partials was heard at all.
-NOTHING = Features(-30.0, 50.0, -30.0, 1.0, 0.0)
+NOTHING = Features(-30.0, 50.0, 1.0, 0.0, 0.0)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -94,14 +107,28 @@ class Lines:
 
 
 def onset_features(
-    sound: Array, lead_s: float, rate_hz: float, peaks: Sequence[Peaks], old: Lines, rise_db: float
+    sound: Array, lead_s: float, rate_hz: float, peaks: Sequence[Peaks], old: Lines, series_hz: Array
 ) -> Features:
-    """Measure an onset; ``sound`` (n,) has it ``lead_s`` from its start, ``old`` is what still rings by what was heard before."""
+    """Measure an onset.
+
+    Parameters
+    ----------
+    sound : ndarray, shape (n,)
+        With the onset ``lead_s`` from its start.
+    lead_s, rate_hz : float
+    peaks : sequence of Peaks
+        Of the ring, by either window.
+    old : Lines
+        What still rings by what was heard before.
+    series_hz : ndarray, shape (partials,)
+        The partials of the spoke that explains the ring best.
+    """
+    attack = _attack_db(sound, lead_s, rate_hz)
     frequency = np.concatenate([found.frequency_hz for found in peaks])
     level = np.concatenate([found.level_db for found in peaks])
     frequency = frequency[np.argsort(-level, kind="stable")][:_MOST_PEAKS]
     if len(frequency) == 0:
-        return Features(-30.0, 50.0, -30.0, 0.0, rise_db)
+        return Features(-30.0, 50.0, 0.0, 0.0, attack)
 
     waves = np.exp(-2j * np.pi / rate_hz * np.outer(frequency, np.arange(round(_WINDOW_S * rate_hz))))
 
@@ -114,15 +141,27 @@ def onset_features(
     fresh = np.maximum(early - _BEFORE_FACTOR * before, 0) + 1e-30
     share = fresh / fresh.sum()
     left = np.clip(late / np.maximum(early, 1e-30), 0, 4)
-    persist = 10 * np.log10(float(np.sum(share * left)) + 1e-3)
-    total = float(np.mean(sound[_place(sound, lead_s + 0.012, rate_hz) :][: round(0.06 * rate_hz)] ** 2)) + 1e-30
+    away = np.min(np.abs(frequency[:, None] - series_hz), axis=1, initial=np.inf)
+    amplitude = np.sqrt(fresh)
     return Features(
-        persist,
+        10 * np.log10(float(np.sum(share * left)) + 1e-3),
         _drift(sound, lead_s, rate_hz, frequency, waves[:, : round(_TRACK_S * rate_hz)], share),
-        10 * np.log10(float(fresh.sum()) / 2 / total + 1e-3),
         float(1 / np.sum(share**2)),
-        rise_db,
+        float(np.sum(amplitude[away < np.maximum(_OWN * frequency, _OWN_HZ)]) / np.sum(amplitude)),
+        attack,
     )
+
+
+def _attack_db(sound: Array, lead_s: float, rate_hz: float) -> float:
+    """Power that came with the attack over the power that came and stays, of the differenced sound, where attacks are."""
+
+    def power(window_s: tuple[float, float]) -> float:
+        first, end = (_place(sound, lead_s + at_s, rate_hz) for at_s in window_s)
+        return float(np.mean(np.diff(sound[first:end]) ** 2)) if end - first > 8 else 0.0
+
+    before, attack, later = (power(window_s) for window_s in (_QUIET_S, _ATTACK_S, _LATER_S))
+    came, stays = (max(each - before, 0) + _AT_LEAST * each + 1e-16 for each in (attack, later))
+    return float(10 * np.log10(came / stays))
 
 
 def _look(sound: Array, first: int, waves: np.ndarray) -> np.ndarray:

@@ -81,7 +81,7 @@ def test_lead_and_ring_at_every_rate(rate_hz: float) -> None:
 
 def test_after_and_before_cut_where_they_say() -> None:
     at = np.arange(1600, dtype=np.float32)
-    heard = {"novelty_db": 10.0, "rise_db": 9.0, "clipped": False, "clipped_ring": False, "gated": False}
+    heard = {"novelty_db": 10.0, "clipped": False, "clipped_ring": False, "gated": False}
     pluck = Pluck(onset_s=2.0, samples=at, lead_s=0.04, rate_hz=16_000.0, **heard)
     assert pluck.ring_s == pytest.approx(0.06)
     assert (pluck.after(0.01)[0], pluck.after(0.01)[-1]) == (800, 1599)
@@ -137,15 +137,6 @@ def test_no_two_plucks_within_60_ms() -> None:
     found = plucks_of(play(played, 8.0, RATE_HZ), RATE_HZ)
     assert len(found) > 40
     assert min(later.onset_s - earlier.onset_s for earlier, later in itertools.pairwise(found)) >= 0.06
-
-
-def test_rise_is_how_much_louder_it_became() -> None:
-    """A pluck in quiet; one four times the level of the ring it joins; a soft one in a ring that fills the room."""
-    played = (Ring(1.0, 400, 0.1, 9.0), Ring(1.6, 571, 0.4, 9.0), Ring(2.2, 2111, 0.02, 0.05))
-    found = plucks_of(play(played, 4.0, RATE_HZ, 0.0005), RATE_HZ)
-    assert near(found, 1.0).rise_db > 30
-    assert near(found, 1.6).rise_db == pytest.approx(10 * np.log10(1 + 4**2), abs=1.5)
-    assert abs(next(pluck for pluck in found if 2.19 < pluck.onset_s < 2.24).rise_db) < 1
 
 
 def test_the_end_of_the_stream_cuts_the_ring() -> None:
