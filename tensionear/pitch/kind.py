@@ -28,9 +28,10 @@ class Features:
     """Features of an onset.
 
     ``persist_db``: power of the new lines after a tenth of a second relative to the start (the stronger of two looks).
-    ``drift_cents``: how far the new lines move in 100 ms, weighted by power. ``lines``: effective number of new lines.
-    ``own``: share of their amplitude in the lines of one spoke's series, 0..1; a knock that sets the wheel ringing has lines
-    of many spokes. ``attack_db``: power that came in the first 10 ms, over that which is there 30 to 70 ms on; a voice swells.
+    ``drift_cents``: how far the new lines move in 100 ms, weighted by power. ``lines``: effective number of new lines, by
+    amplitude; a knock that sets the wheel ringing has lines of many spokes. ``own``: share of their amplitude in the lines of
+    one spoke's series, 0..1. ``attack_db``: power that came in the first 10 ms, over that which is there 30 to 70 ms on; a
+    voice swells.
     """
 
     persist_db: float
@@ -41,7 +42,7 @@ class Features:
 
 
 #: Logistic regression on simulated rounds, in the order of ``regressors``: made by ``python -m benchmarks.pluck_weights``.
-_WEIGHTS = (-8.12, 1.51, 1.32, 0.89, 6.60, -0.91, -3.52, -1.57, 1.33)
+_WEIGHTS = (-8.25, 1.19, 1.87, 0.82, 6.29, -0.50, -2.96, -1.55, 1.38)
 _KNOCK_PERSIST_DB, _VOICE_DRIFT_CENTS, _WEAK_NOVELTY_DB = -12.0, 25.0, 9.0
 
 
@@ -59,7 +60,7 @@ def regressors(features: Features, rank: float, novelty_db: float) -> Array:
             4 * min(features.own, 0.7),
             min(novelty_db, 10.0) / 10,
             novelty_db / 10,
-            np.log(max(features.lines / 6, 1.0)),
+            np.log(max(features.lines / 4, 1.0)),
             np.log(max(features.drift_cents / 30, 1.0)),
             np.clip(features.attack_db, -8.0, 0.0) / 5,
         ]
@@ -117,7 +118,7 @@ def onset_features(
         With the onset ``lead_s`` from its start.
     lead_s, rate_hz : float
     peaks : sequence of Peaks
-        Of the ring, by either window.
+        Of the ring, by the long window and the short one.
     old : Lines
         What still rings by what was heard before.
     series_hz : ndarray, shape (partials,)
@@ -146,10 +147,15 @@ def onset_features(
     return Features(
         10 * np.log10(float(np.sum(share * left)) + 1e-3),
         _drift(sound, lead_s, rate_hz, frequency, waves[:, : round(_TRACK_S * rate_hz)], share),
-        float(1 / np.sum(share**2)),
+        _effective(np.where(peaks[0].height_db > 0, 10 ** (peaks[0].level_db / 20), 0.0)[:_MOST_PEAKS]),
         float(np.sum(amplitude[away < np.maximum(_OWN * frequency, _OWN_HZ)]) / np.sum(amplitude)),
         attack,
     )
+
+
+def _effective(amplitude: Array) -> float:
+    """How many lines there would be if all were as strong."""
+    return float(amplitude.sum() ** 2 / (np.sum(amplitude**2) + 1e-30))
 
 
 def _attack_db(sound: Array, lead_s: float, rate_hz: float) -> float:

@@ -59,6 +59,10 @@ _SHORT_S, _SHORT_POOR = 0.25, 0.5
 
 _TOLD_APART_CENTS, _MOST, _FEW = 6.0, 0.5, 4  # repeats are rarely farther apart
 
+#: How many candidates sing within a few percent of other spokes: of plucks, and of what was taken for one; the sd of that,
+#: and how wide all others spread, in ln f.
+_SINGS_ALIKE, _STRAY_SINGS_ALIKE, _PITCH_SD, _ANY_PITCH, _FEWEST_PITCHES = 0.97, 0.6, 0.02, 2.0, 6
+
 _FEWEST_GAPS, _GAP_SD = 5, (0.15, 0.5)  # of ln gap
 _OFF_BEAT, _ANY_GAP = 0.15, 1 / 3.0  # share of steps off the beat, density of ln gap of whatever
 _SOONEST_S, _TOO_SOON = 0.3, 0.03  # no hand is at the next spoke sooner; if it seems so, onsets were misjudged
@@ -97,9 +101,10 @@ def chain_of(
     pluck, stray = np.log(chance), np.log(1 - chance)
     for index in fixed:
         pluck[index], stray[index] = 0.0, NEVER
-    pairs = _pairs(stray)
     clear = np.flatnonzero(chance > CLEAR)
     pitch = log_pitches(struck)
+    pluck += np.where([index in fixed for index in range(count)], 0.0, _as_the_others(pitch, clear))
+    pairs = _pairs(stray)
     evidence = _between(struck, pairs, clear, of_higher(pitch, groups))
     evidence[CLOSE] += _like_first(struck, clear)
     evidence[:, 0] += np.log(1 - _CUES + np.where(cued, _CUES / _STRAYS**2, 0.0))
@@ -174,6 +179,16 @@ def _ending(hand: Hand, spokes: int) -> Array:
     missing = np.maximum(spokes - np.arange(spokes + 2), 0)
     short = np.log(hand.stop * _NEXT_SKIP ** (missing - 1.0) + _GIVEN_UP)
     return np.where(missing > 0, short, 0.0)
+
+
+def _as_the_others(pitch: Array, clear: Indices) -> Array:
+    """ln of how much likelier each candidate's pitch is if it is a pluck: most spokes of a wheel sing about as others do."""
+    others = pitch[clear][np.isfinite(pitch[clear])]
+    if len(others) < _FEWEST_PITCHES:
+        return np.zeros(len(pitch))
+    near = np.mean(normal(pitch[:, None] - others, _PITCH_SD), axis=1)
+    pluck, stray = (share * near + (1 - share) / _ANY_PITCH for share in (_SINGS_ALIKE, _STRAY_SINGS_ALIKE))
+    return np.where(np.isfinite(pitch), np.log(pluck / stray), 0.0)
 
 
 def _held(sides: Array, fixed: Mapping[int, int]) -> Array:
