@@ -27,6 +27,7 @@ __all__ = ["Candidate", "Naming", "Struck", "name_plucks"]
 Array = NDArray[np.float64]
 
 SURE, SURE_PLUCK = 0.95, 0.8
+_PASSES = 2  # of naming, each with the pitches of the sides as the one before it found them
 _SURE_BY_COUNT = 0.99  # where spokes all sound alike and only the count speaks
 _FAINTEST = 0.03  # candidates less probable than this are not looked at
 _WORTH_TELLING = 1e-3
@@ -94,7 +95,8 @@ def name_plucks(struck: Sequence[Struck], plan: RoundPlan, assign: Mapping[int, 
     looked_at = [struck[index] for index in kept]
     groups = groups_of(looked_at)
     at, first = chain_of(looked_at, plan, fixed, cued[kept], groups).posterior()
-    if groups is None and (groups := groups_by_place(looked_at, plan, at[:, :-1])):
+    for _ in range(_PASSES):
+        groups = groups_by_place(looked_at, plan, at[:, :-1])
         at, first = chain_of(looked_at, plan, fixed, cued[kept], groups).posterior()
     return _named(struck, plan, kept, at, first, cued, set(assign), _needed(looked_at, plan, groups))
 
