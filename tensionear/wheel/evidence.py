@@ -37,7 +37,7 @@ class Hand:
 
 
 #: Guesses: what people do, and what onset detection loses; each is as probable as the others until the take is heard.
-_HANDS = (Hand(0.006, 1e-3, 1e-3), Hand(0.03, 6e-3, 2e-3), Hand(0.08, 3e-3, 4e-3))
+_HANDS = (Hand(0.006, 1e-3, 1e-3), Hand(0.03, 3e-3, 2e-3), Hand(0.08, 3e-3, 4e-3))
 _NEXT_SKIP, _LEAP, _ASKED = 0.2, 1e-8, 1e-14
 #: A pluck this much weaker than the one before it is still heard under its ring; how much more hides it; how often.
 _WEAK_SHARE, _HEARD_UNDER_DB, _HIDDEN_OVER_DB, _LOST = 0.1, 8.0, 10.0, 0.03
