@@ -70,22 +70,27 @@ def rings_of(
         usable = []
         for each in candidates:
             heard = strikes[each.index].heard[kind_of[spoke]]
-            main, _ = first_modes(heard, alike)
-            if main is not None and heard.candidates and fault_of(strikes[each.index]) is None:
-                usable.append(_Usable(each, heard, float(np.log(main.frequency_hz))))
+            first = np.log([line.frequency_hz for line in heard.first_modes(0)])
+            if len(first) and heard.candidates and fault_of(strikes[each.index]) is None:
+                usable.append(_Usable(each, heard, first))
         rings = _weighed(usable, naming, spoke, states)
         if rings is not None:
             found[spoke] = rings
     return found
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class _Usable:
-    """A candidate that can be read, with what was heard of it and ln of its first mode in Hz."""
+    """A candidate that can be read, with what was heard of it and ln of its first modes in Hz: one, or one a plane."""
 
     named: Candidate
     heard: Heard
-    log_pitch: float
+    first: np.ndarray
+
+    def away_from(self, other: _Usable) -> float:
+        """How much higher it sounds, by the first modes that are nearest: a pluck may sound one plane only, or either."""
+        apart = self.first[:, None] - other.first
+        return float(apart.flat[np.argmin(np.abs(apart))])
 
 
 def _weighed(usable: Sequence[_Usable], naming: Naming, spoke: int, states: np.ndarray) -> SpokeRings | None:
@@ -100,16 +105,16 @@ def _weighed(usable: Sequence[_Usable], naming: Naming, spoke: int, states: np.n
     numbers = tuple(each.named.index for each in chosen)
     if sure:
         return SpokeRings(Rings(heard, start), numbers, None)
-    alike = [each for each in usable if abs(each.log_pitch - likeliest.log_pitch) < _WIDEST_DOUBT]
+    alike = [each for each in usable if abs(each.away_from(likeliest)) < _WIDEST_DOUBT]
     # One of these at least is the spoke's own: either its first pluck is among them, or the likeliest is its own.
     if max(sum(each.named.first for each in alike), likeliest.named.probability) < _LIKELY:
         return None
     weight = np.array([each.named.probability for each in alike])
-    pitch = np.array([each.log_pitch for each in alike])
-    mean = float(np.average(pitch, weights=weight))
-    spread = float(np.sqrt(np.average((pitch - mean) ** 2, weights=weight)))
+    away = np.array([each.away_from(likeliest) for each in alike])
+    mean = float(np.average(away, weights=weight))
+    spread = float(np.sqrt(np.average((away - mean) ** 2, weights=weight)))
     doubt = "which pluck is this spoke's is not sure; its candidates sound alike"
-    return SpokeRings(Rings(heard, start, mean - likeliest.log_pitch, spread), numbers, doubt)
+    return SpokeRings(Rings(heard, start, mean, spread), numbers, doubt)
 
 
 def refusal_of(strike: Strike, index: int, naming: Naming, skip: Sequence[int]) -> str | None:
