@@ -27,7 +27,7 @@ Array = NDArray[np.float64]
 
 #: Knocks, voices and slips are in the untidy rounds alone, so that there are more of these.
 SEEDS = {name: range(54) if name == "untidy" else range(14) for name in SCENARIOS}
-SAME_S = 0.05
+SAME_S = 0.09
 PRIOR = 0.3  # one over the variance of each weight but the first
 
 

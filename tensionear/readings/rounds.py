@@ -41,9 +41,7 @@ def struck_of(strikes: Sequence[Strike]) -> list[Struck]:
                 line_hz=np.array([line.frequency_hz for line in usable]),
                 line_level_db=np.array([line.energy_db for line in usable]),
                 pitch_hz=main.frequency_hz if main else None,
-                level_db=strike.level_db,
                 fall_db=strike.fall_db,
-                persist_db=strike.features.persist_db,
             )
         )
     return found

@@ -39,8 +39,6 @@ class Hand:
 #: Guesses: what people do, and what onset detection loses; each is as probable as the others until the take is heard.
 _HANDS = (Hand(0.006, 1e-3, 1e-3), Hand(0.03, 3e-3, 2e-3), Hand(0.08, 3e-3, 4e-3))
 _NEXT_SKIP, _LEAP, _ASKED = 0.2, 1e-8, 1e-14
-#: A pluck this much weaker than the one before it is still heard under its ring; how much more hides it; how often.
-_WEAK_SHARE, _HEARD_UNDER_DB, _HIDDEN_OVER_DB, _LOST = 0.1, 8.0, 10.0, 0.03
 _GIVEN_UP = 1e-4  # a round broken off at any spoke
 _LATE_START = 0.1  # a round is begun where it was said to begin more surely than it is gone through
 _CLOSING = 0.1
@@ -55,6 +53,7 @@ _STOPPED_AGAIN, _STOPPED_OTHER = 0.5, 0.01
 #: Two knocks open a round: how often, how far apart they are, and how long before the first pluck; share of candidates
 #: that are no plucks.
 _CUES, CUE_APART_S, CUE_BEFORE_S, _STRAYS = 0.15, (0.12, 0.75), (0.3, 3.0), 0.15
+
 _SHORT_S, _SHORT_POOR = 0.25, 0.5
 
 _TOLD_APART_CENTS, _MOST, _FEW = 6.0, 0.5, 4  # repeats are rarely farther apart
@@ -109,7 +108,7 @@ def chain_of(
     evidence[CLOSE] += _like_first(struck, clear)
     evidence[:, 0] += np.log(1 - _CUES + np.where(cued, _CUES / _STRAYS**2, 0.0))
     sides, side_prior = log_places(pitch, plan, groups)
-    hands = [_priors(hand, count, _lost_after(struck, clear)) for hand in _HANDS]
+    hands = [_priors(hand, count) for hand in _HANDS]
     place = _held(sides, fixed)
     way = np.stack([evidence + prior for prior in hands])
     way[:, ANYWHERE] = NEVER
@@ -152,23 +151,13 @@ def _pairs(stray: Array) -> Pairs:
     return Pairs(both[:, 0], both[:, 1], reach)
 
 
-def _lost_after(struck: Sequence[Struck], clear: Indices) -> Array:
-    """How probably the pluck after each node is lost under its ring: where plucks differ much, a weak one after a loud one."""
-    found = np.zeros(len(struck) + 1)
-    if len(clear):
-        level = np.array([each.level_db for each in struck])
-        over = level - float(np.quantile(level[clear], _WEAK_SHARE)) - _HEARD_UNDER_DB
-        found[1:] = _LOST * np.clip(over / _HIDDEN_OVER_DB, 0, 1)
-    return found
-
-
-def _priors(hand: Hand, count: int, lost: Array) -> Array:
+def _priors(hand: Hand, count: int) -> Array:
     """ln prior of each way, shape (ways, nodes, candidates)."""
     found = np.full((WAYS, count + 1, count), np.log(_LEAP))
     found[AGAIN] = np.log(hand.again)
     found[ON] = np.log(1 - hand.again - hand.skip)
     for power, way in enumerate((SKIP_ONE, SKIP_TWO, SKIP_THREE)):
-        found[way] = np.log(hand.skip + lost)[:, None] + power * np.log(_NEXT_SKIP)
+        found[way] = np.log(hand.skip) + power * np.log(_NEXT_SKIP)
         found[way, 0] += np.log(_LATE_START)
     found[CLOSE] = np.log(_CLOSING)
     return found

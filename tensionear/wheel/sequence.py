@@ -96,7 +96,7 @@ def name_plucks(struck: Sequence[Struck], plan: RoundPlan, assign: Mapping[int, 
     groups = groups_of(looked_at)
     at, first = chain_of(looked_at, plan, fixed, cued[kept], groups).posterior()
     for _ in range(_PASSES):
-        groups = groups_by_place(looked_at, plan, at[:, :-1])
+        groups = groups_by_place(looked_at, plan, at[:, :-1]) or groups
         at, first = chain_of(looked_at, plan, fixed, cued[kept], groups).posterior()
     return _named(struck, plan, kept, at, first, cued, set(assign), _needed(looked_at, plan, groups))
 

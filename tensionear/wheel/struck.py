@@ -17,16 +17,14 @@ CLEAR = 0.5  # probability from which a candidate is taken for a pluck when the 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Struck:
-    """One candidate: when, how probably a pluck, its lines, first mode, level; how far the ring before it fell at the end."""
+    """One candidate: when, how probably a pluck, its lines and first mode; how far the ring before it fell at the end."""
 
     onset_s: float
     probability: float
     line_hz: Array
     line_level_db: Array
     pitch_hz: float | None
-    level_db: float
     fall_db: float
-    persist_db: float | None
 
 
 def prints_of(struck: Sequence[Struck]) -> Fingerprints:

@@ -42,24 +42,15 @@ class Hand:
         return self
 
     def knock(self, probability: float, gap_s: float = 0.4) -> Hand:
-        """Lines of no spoke, dying at once."""
-        return self.strike(np.sort(self.random.uniform(150, 2500, 6)), probability, gap_s, persist_db=-18.0)
+        """Lines of no spoke."""
+        return self.strike(np.sort(self.random.uniform(150, 2500, 6)), probability, gap_s)
 
-    def strike(
-        self,
-        line_hz: np.ndarray,
-        probability: float,
-        gap_s: float | None,
-        stopped: bool = False,
-        persist_db: float = -4.0,
-    ) -> Hand:
+    def strike(self, line_hz: np.ndarray, probability: float, gap_s: float | None, stopped: bool = False) -> Hand:
         self.clock_s += (gap_s or self.gap_s) * float(np.exp(self.random.normal(0, 0.1)))
         heard = line_hz * 2 ** (self.random.normal(0, 0.6, len(line_hz)) / 1200)
         levels = -10.0 - 3.0 * np.arange(len(line_hz))
         pitch = float(heard[0])
-        self.struck.append(
-            Struck(self.clock_s, probability, heard, levels, pitch, -20.0, 12.0 if stopped else 2.5, persist_db)
-        )
+        self.struck.append(Struck(self.clock_s, probability, heard, levels, pitch, 12.0 if stopped else 2.5))
         return self
 
     def named(self, plan: RoundPlan = PLAN) -> Naming:
@@ -133,18 +124,6 @@ def test_a_lost_pluck_that_nothing_tells_of_leaves_doubt() -> None:
     assert "15 spokes plucked for 16: the longest gap is after spoke 6" in naming.warnings
     assert "labels are sure" in naming.warnings[1]
     assert chances(naming, 8).keys() >= {6, 7}
-
-
-def test_a_weak_pluck_is_lost_rather_after_a_loud_one() -> None:
-    """One was lost and nothing else tells which: if the sixth rang 20 dB above the others, it was rather the one after it."""
-
-    def chance(sixth_db: float) -> float:
-        struck = one_sided().pluck(*spokes(1, 6), *spokes(8, SPOKES)).struck
-        struck[5] = replace(struck[5], level_db=sixth_db)
-        naming = name_plucks(struck, PLAN, {}, ())
-        return chances(naming, 8)[6] - chances(naming, 7).get(5, 0.0)
-
-    assert chance(0.0) > 1.5 * chance(-20.0)
 
 
 def test_an_extra_pluck_on_an_even_wheel_leaves_doubt_but_like_candidates() -> None:
