@@ -46,7 +46,6 @@ class Strike:
     clipped_ring: bool
     gated: bool
     fall_db: float
-    level_db: float
     features: Features
     probability: float
     heard: tuple[Heard, ...]
@@ -103,7 +102,6 @@ class Listener:
             pluck.clipped_ring,
             pluck.gated,
             fall,
-            _level_db(ring[: round(0.1 * pluck.rate_hz)]),
             features,
             probability,
             heard,
@@ -195,7 +193,3 @@ def fall_before(pluck: Pluck, old: Sequence[Ringing]) -> float:
         return float(10 * np.log10(np.sum(np.abs(waves @ pluck.before(end_s)[-size:]) ** 2) + 1e-16))
 
     return float(np.mean([level_db(end_s) for end_s in _FALL_FROM_S])) - min(level_db(end_s) for end_s in _FALL_TO_S)
-
-
-def _level_db(sound: np.ndarray) -> float:
-    return float(10 * np.log10(np.mean(sound**2) + 1e-16)) if len(sound) else -160.0

@@ -17,7 +17,7 @@ _SIDE_OUTLIER, _SIDE_WIDE = 0.15, 0.25  # share, and sd of ln f, of spokes that 
 _GROUPS_APART = 3.2  # widths between the middles from which two groups of pitch are seen; one bell cut in two has 2.4
 _SIDES_APART, _FEWEST_OF_A_SIDE = 0.7, 5.0  # the same for the pitches at two sides' places
 _NO_SIDES, _NO_SIDES_GUESSED = 0.02, 0.2  # that pitch goes by something else than by the sides, stated or guessed
-_AGAINST_BUILD = 0.01  # that the other side sings higher than the build of the wheel says
+_AGAINST_BUILD = 0.003  # that the other side sings higher than the build of the wheel says
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,7 +22,9 @@ def measure(sound: Array, old: Lines = QUIET, series_hz: tuple[float, ...] = SPO
     """Features with the peaks of the first 0.45 s from 25 ms after the onset on, where a spoke of this series is expected."""
     start = round((LEAD_S + 0.025) * RATE_HZ)
     before = sound[: round((LEAD_S - 0.006) * RATE_HZ)]
-    return onset_features(sound, LEAD_S, RATE_HZ, [ring_peaks(sound[start:], before, RATE_HZ, 0.45)], old, np.array(series_hz))
+    return onset_features(
+        sound, LEAD_S, RATE_HZ, [ring_peaks(sound[start:], before, RATE_HZ, 0.45)], old, np.array(series_hz)
+    )
 
 
 def at() -> Array:

@@ -23,7 +23,7 @@ def strike(onset_s: float, cents: float) -> Strike:
     none = Peaks(np.zeros(0), np.zeros(0), np.zeros(0))
     line = lines.Line(400.0 * math.exp(cents * CENT), 0.05, 3.0, -20.0, 0, 1, False)
     heard = lines.Heard((line,), (series.Candidate(1, 90.0, 90.0),), (none, none), 0.0, onset_s)
-    return Strike(onset_s, 0.8, 20.0, False, False, False, 0.0, -20.0, NOTHING, 0.99, (heard,), 0)
+    return Strike(onset_s, 0.8, 20.0, False, False, False, 0.0, NOTHING, 0.99, (heard,), 0)
 
 
 def rings(cents: tuple[float, ...], *candidates: Candidate, sure: int | None = None) -> SpokeRings | None:
