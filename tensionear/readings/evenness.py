@@ -40,7 +40,7 @@ def read_evenness_named(file: str, listened: Listened, spokes: int, naming: Nami
     """Read a round whose plucks are named already; ``naming`` has one entry for each of the ``listed`` strikes."""
     strikes = listed(listened)
     kind_of = dict.fromkeys(range(1, spokes + 1), 0)
-    rings = rings_of(strikes, naming, kind_of, True, LOG_TENSION)
+    rings = rings_of(strikes, naming, kind_of, LOG_TENSION)
     groups = side_pattern(_pitches(rings), spokes)
     limits = Limits(evenness_percent=_EVENNESS_PERCENT)
     told = options.crossing is not None

@@ -48,7 +48,7 @@ def struck_of(strikes: Sequence[Strike]) -> list[Struck]:
 
 
 def rings_of(
-    strikes: Sequence[Strike], naming: Naming, kind_of: Mapping[int, int], alike: bool, states: np.ndarray
+    strikes: Sequence[Strike], naming: Naming, kind_of: Mapping[int, int], states: np.ndarray
 ) -> dict[int, SpokeRings]:
     """The rings of every spoke that can be read.
 
@@ -58,8 +58,6 @@ def rings_of(
     naming : Naming
     kind_of : mapping of int to int
         Which of a strike's ``heard`` belongs to a spoke.
-    alike : bool
-        Whether the spokes are round.
     states : ndarray
         ln T of the grid's states.
     """

@@ -94,8 +94,7 @@ def read_named(
     strikes = listed(listened)
     higher = higher_side(wheel)
     kind_of = {place.number: kinds.index(place.spoke) for place in wheel.places}
-    alike = not kinds[0].is_flat
-    rings = rings_of(strikes, naming, kind_of, alike, LOG_TENSION)
+    rings = rings_of(strikes, naming, kind_of, LOG_TENSION)
     crossing = {place.number: options.crossing or place.crossing for place in wheel.places}
     rings = {spoke: each for spoke, each in rings.items() if crossing[spoke] in _WHOLE_LENGTH}
     rings = _credible(rings, {place.number: place.side for place in wheel.places})

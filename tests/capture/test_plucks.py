@@ -114,6 +114,18 @@ def test_the_ring_does_not_end_at_a_beat(ratio: float, beat_hz: float) -> None:
     assert all(pluck.novelty_db < 5 for pluck in found if 1.01 < pluck.onset_s < 1.9)
 
 
+@pytest.mark.parametrize(("times", "ends"), [(3.5, False), (20.0, True)])
+def test_a_faint_onset_ends_the_ring_only_if_the_sound_grows_much(times: float, ends: bool) -> None:
+    """A ring grows softly to so many times its power 0.2 s after the pluck, as lines that beat may do in a moment."""
+    time = np.arange(round(3 * RATE_HZ)) / RATE_HZ
+    tones = sum(np.sin(2 * np.pi * 400.0 * mode * time + mode) / mode for mode in range(1, 9))
+    first = (time >= 1.0) * tones * np.exp(-np.maximum(time - 1.0, 0) / 0.8)
+    grown = 1 + (np.sqrt(times) - 1) * np.clip((time - 1.2) / 0.02, 0, 1)
+    noise = 0.003 * np.random.default_rng(1).standard_normal(len(time))
+    found = plucks_of((0.1 * first * grown + 0.1 * noise).astype(np.float32), RATE_HZ)
+    assert (near(found, 1.0).ring_s < 0.3) == ends
+
+
 def test_the_ring_does_not_end_at_something_much_softer() -> None:
     """A tick 26 dB below the ring is an onset of its own, but the spoke rings on under it."""
     played = (Ring(1.0, 400.0, 0.3, 2.0), Ring(1.4, 2100.0, 0.015, 0.05))

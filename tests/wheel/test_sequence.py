@@ -11,7 +11,7 @@ import pytest
 from tensionear.errors import UsageError
 from tensionear.wheel.roundplan import RoundPlan, plan_round
 from tensionear.wheel.sequence import Naming, name_plucks
-from tensionear.wheel.sidegroups import groups_by_place
+from tensionear.wheel.sidegroups import groups_by_place, two_groups
 from tensionear.wheel.struck import Struck
 
 SPOKES = 16
@@ -179,6 +179,17 @@ def test_knocks_are_strays(probability: float) -> None:
     assert naming.spokes == (*spokes(1, 5), None, *spokes(6, 11), None, *spokes(12, SPOKES))
     assert not naming.sure[5]
     assert sum(naming.sure) == SPOKES
+
+
+def test_what_sings_as_no_spoke_does_is_rather_a_stray() -> None:
+    """Spoke 5 was plucked at most weakly: what is heard at its time is it only if it sings about as spokes of the wheel do."""
+
+    def chance(pitch_hz: float) -> float:
+        hand = one_sided().pluck(*spokes(1, 4)).strike(pitch_hz * PARTIALS, 0.05, None).pluck(*spokes(6, SPOKES))
+        return 1 - chances(hand.named(), 5).get(4, 0.0)
+
+    usual = float(one_sided().pitch_hz[4])
+    assert chance(0.4 * usual) > 5 * chance(usual)
 
 
 def test_no_hand_is_at_the_next_spoke_at_once() -> None:
@@ -386,3 +397,12 @@ def test_more_plucks_than_a_round_can_hold_are_not_named() -> None:
     naming = name_plucks(hand.struck, PLAN, {}, ())
     assert set(naming.spokes) == {None}
     assert "more than one round" in naming.warnings[0]
+
+
+@pytest.mark.parametrize("count", [20, 28, 36])
+def test_one_bell_is_not_cut_in_two(count: int) -> None:
+    """Pitches of one normal spread are one group; a median cut would make two of them with 2.4 widths between."""
+    random = np.random.default_rng(count)
+    found = [two_groups(np.log(500) + random.normal(0, 0.04, count)) for _ in range(40)]
+    assert sum(each is not None for each in found) <= 10
+    assert two_groups(np.log(500) + np.tile([0.0, 0.25], count // 2) + random.normal(0, 0.03, count)) is not None
