@@ -20,11 +20,15 @@ _LIKELY = 0.95  # a doubtful spoke gets a number only if it is this probably one
 
 @dataclass(frozen=True, slots=True)
 class SpokeRings:
-    """What a spoke is read from: its rings, and in words what is doubtful about them (None if nothing)."""
+    """What a spoke is read from: its rings, and in words what is doubtful about them (None if nothing).
+
+    ``plucks``: how many plucks of its own are to be expected among those that sound like this.
+    """
 
     rings: Rings
     strikes: tuple[int, ...]
     doubt: str | None
+    plucks: float
 
 
 def struck_of(strikes: Sequence[Strike]) -> list[Struck]:
@@ -100,7 +104,7 @@ def _weighed(usable: Sequence[_Usable], naming: Naming, spoke: int, states: np.n
     start = float(states[heard[0].candidates[0].state_index])
     numbers = tuple(each.named.index for each in chosen)
     if sure:
-        return SpokeRings(Rings(heard, start), numbers, None)
+        return SpokeRings(Rings(heard, start), numbers, None, len(sure))
     alike = [each for each in usable if abs(each.away_from(likeliest)) < _WIDEST_DOUBT]
     # One of these at least is the spoke's own: either its first pluck is among them, or the likeliest is its own.
     if max(sum(each.named.first for each in alike), likeliest.named.probability) < _LIKELY:
@@ -110,7 +114,7 @@ def _weighed(usable: Sequence[_Usable], naming: Naming, spoke: int, states: np.n
     mean = float(np.average(away, weights=weight))
     spread = float(np.sqrt(np.average((away - mean) ** 2, weights=weight)))
     doubt = "which pluck is this spoke's is not sure; its candidates sound alike"
-    return SpokeRings(Rings(heard, start, mean, spread), numbers, doubt)
+    return SpokeRings(Rings(heard, start, mean, spread), numbers, doubt, float(weight.sum()))
 
 
 def refusal_of(strike: Strike, index: int, naming: Naming, skip: Sequence[int]) -> str | None:

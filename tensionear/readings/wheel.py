@@ -39,6 +39,7 @@ _WHOLE_LENGTH = ("apart", None)
 _MISFIT = 30.0
 _EXCHANGED = 1.04  # by so much the wrong side must sound higher
 _FAR = 0.25  # of ln T, from the middle of the side
+_TWICE = 1.2  # plucks: so many to be expected means that two of them sound like this
 
 
 def read_wheel(
@@ -240,7 +241,10 @@ def _exchanged(pitch: Mapping[Side, float], higher: Side | None) -> list[Finding
 
 
 def _credible(rings: Mapping[int, SpokeRings], side_of: Mapping[int, Side]) -> dict[int, SpokeRings]:
-    """Without the spokes of which both is doubtful: which pluck is theirs, and, so far off their side, what it sounds like."""
+    """Without the spokes of which both is doubtful: which pluck is theirs, and, so far off their side, what it sounds like.
+
+    Two plucks that agree were heard rightly.
+    """
     middle = {
         side: float(np.median([each.rings.start_log_tension for n, each in rings.items() if side_of[n] == side]))
         for side in {side_of[number] for number in rings}
@@ -248,7 +252,9 @@ def _credible(rings: Mapping[int, SpokeRings], side_of: Mapping[int, Side]) -> d
     return {
         number: each
         for number, each in rings.items()
-        if each.doubt is None or abs(each.rings.start_log_tension - middle[side_of[number]]) < _FAR
+        if each.doubt is None
+        or each.plucks > _TWICE
+        or abs(each.rings.start_log_tension - middle[side_of[number]]) < _FAR
     }
 
 

@@ -295,13 +295,13 @@ def test_a_round_numbered_from_the_wrong_spoke_gets_no_verdict():
 
 
 def test_what_is_doubtful_twice_gets_no_number() -> None:
-    """Not sure whose pluck it is, and a third off its side: nothing. Sure of it, or near its side: a number."""
+    """Not sure whose pluck it is, and a third off its side: nothing. Sure of it, near its side, heard twice: a number."""
     from tensionear.readings.rounds import SpokeRings
     from tensionear.readings.wheel import _credible
     from tensionear.wheel.sidefit import Rings
 
-    def rings(tension_n: float, doubt: str | None = None) -> SpokeRings:
-        return SpokeRings(Rings((), float(np.log(tension_n))), (), doubt)
+    def rings(tension_n: float, doubt: str | None = None, plucks: float = 1.0) -> SpokeRings:
+        return SpokeRings(Rings((), float(np.log(tension_n))), (), doubt, plucks)
 
     given = {
         1: rings(900),
@@ -310,7 +310,8 @@ def test_what_is_doubtful_twice_gets_no_number() -> None:
         7: rings(300),
         9: rings(300, "?"),
         11: rings(860, "?"),
+        13: rings(300, "?", 1.5),
         2: rings(310, "?"),
     }
     side_of = {number: "right" if number % 2 else "left" for number in given}
-    assert set(_credible(given, side_of)) == {1, 3, 5, 7, 11, 2}  # type: ignore[arg-type]
+    assert set(_credible(given, side_of)) == {1, 3, 5, 7, 11, 13, 2}  # type: ignore[arg-type]
