@@ -18,7 +18,7 @@ from tests.live.stand import heard
 
 def kept(onset_s: float, spoke: int, seed: int = 0) -> KeptPluck:
     samples = 0.3 * np.random.default_rng(seed).uniform(-1, 1, 4000).astype(np.float32)
-    pluck = Pluck(onset_s, samples, 0.16, 16_000.0, 20.0, 10.0, False, False, False)
+    pluck = Pluck(onset_s, samples, 0.16, 16_000.0, 20.0, False, False, False)
     return KeptPluck(onset_s, spoke, Value(400.0, 1000.0, 9.0), pluck)
 
 
