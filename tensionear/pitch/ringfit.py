@@ -205,10 +205,13 @@ class _Problem:
     bands: Bands
     start: Components
     share: Array
-    old: Complex
+    columns: Complex
     foretold: Complex
     ridge: Array
     glide: Glide
+    course: Complex
+    log_decay: Array
+    freedom: Array
 
     def at(self, omega: Array, log_decay: Array, stretch: float) -> _Linear:
         """The model there."""
@@ -238,36 +241,58 @@ class _Linear:
     """
 
     def __init__(self, problem: _Problem, omega: Array, log_decay: Array, stretch: float) -> None:
-        bands, used = problem.bands, problem.start.used
-        time = bands.time_s
+        bands, used, kinds = problem.bands, problem.start.used, omega.shape[1]
         self.omega, self.log_decay, self.stretch = omega, log_decay, stretch
-        self.time, self.used, self.decay = time, used, np.exp(log_decay)
-        frequency = bands.centre_hz[:, None] + omega / (2 * np.pi)
-        self.by_stretch = 2 * np.pi * (frequency * problem.share)[:, :, None] * problem.glide.growth
-        phase = omega[:, :, None] * time + stretch * self.by_stretch
-        self.column = np.exp(-self.decay[:, :, None] * time + 1j * phase) * used[:, :, None]
-        self.columns = np.concatenate([self.column, problem.old], axis=1)
+        self.decay = np.exp(log_decay)
+        self.by_stretch = (2 * np.pi * bands.centre_hz[:, None] + omega) * problem.share
+        slope = np.stack([1j * omega - self.decay, 1j * stretch * self.by_stretch], axis=-1)
+        self.columns = problem.columns.copy()
+        self.columns[:, :kinds][used] = np.exp(slope[used] @ problem.course)
         conjugate = self.columns.conj()
         gram = conjugate @ self.columns.transpose(0, 2, 1)
-        diagonal = np.real(np.einsum("pkk->pk", gram))
-        gram += np.eye(gram.shape[1]) * (problem.ridge + (diagonal < 1e-12) + 1e-9 * diagonal)[:, None, :]
+        diagonal = gram.diagonal(axis1=1, axis2=2).real
+        self.ridge = (problem.ridge + (diagonal < 1e-12) + 1e-9 * diagonal)[:, :, None]
+        gram += np.eye(gram.shape[1]) * self.ridge
         self.inverse_gram = np.linalg.inv(gram)
-        self.conjugate = conjugate
-        right = conjugate @ bands.samples[:, :, None] + (problem.ridge * problem.foretold)[:, :, None]
+        right = conjugate @ bands.samples[:, :, None] + problem.foretold
         weights = self.inverse_gram @ right
-        self.amplitude = weights[:, : omega.shape[1], 0]
+        self.pull = self.ridge * weights - problem.foretold
+        self.amplitude = weights[:, :kinds, 0]
         self.residual = bands.samples - (weights.transpose(0, 2, 1) @ self.columns)[:, 0]
-        freedom = np.maximum(len(time) - 2 * used.sum(axis=1), 2)
-        self.variance = np.sum(np.abs(self.residual) ** 2, axis=1) / freedom + 1e-24
-        away = (log_decay - np.log(problem.start.decay_rate)) / _DECAY_SD
-        self.cost = np.log(self.variance) * 2 * len(time) / _CORRELATED**2 + np.sum(away**2 * used, axis=1)
+        self.variance = _power(self.residual) / problem.freedom + 1e-24
+        away = (log_decay - problem.log_decay) / _DECAY_SD
+        self.cost = np.log(self.variance) * 2 * len(bands.time_s) / _CORRELATED**2 + np.sum(away**2 * used, axis=1)
         mean, sd = problem.glide.prior(stretch)
         self.total = float(np.sum(self.cost)) + ((stretch - mean) / sd) ** 2
 
-    def project(self, slopes: Complex) -> Complex:
-        """Take out of slopes (bands, rows, times) what the linear amplitudes can make up for."""
-        inner = self.conjugate @ slopes.transpose(0, 2, 1)
-        return np.asarray(slopes - (self.inverse_gram @ inner).transpose(0, 2, 1) @ self.columns)
+    def slopes(self, problem: _Problem) -> tuple[Complex, Complex]:
+        """By omega, ln a and the stretch, less what the linear amplitudes can make up for: their Gram matrix (bands, rows,
+        rows) and what they have in common with the residual (bands, rows).
+
+        The slope by ln a is i a times that by omega, so that both come from one row.
+        """
+        kinds = self.omega.shape[1]
+        rows = np.empty((len(self.omega), kinds + 1, self.columns.shape[2]), complex)
+        np.multiply(self.columns[:, :kinds], problem.bands.time_s, out=rows[:, :kinds])
+        swing = (self.amplitude * self.by_stretch)[:, None, :] @ self.columns[:, :kinds]
+        np.multiply(swing, 1j * problem.glide.growth, out=rows[:, kinds:])
+        conjugate = rows.conj()
+        met = conjugate @ self.columns.transpose(0, 2, 1)
+        made_up = met @ self.inverse_gram
+        adjoint = made_up.conj().transpose(0, 2, 1)
+        gram = conjugate @ rows.transpose(0, 2, 1) - met @ adjoint - made_up @ (self.ridge * adjoint)
+        left = (conjugate @ self.residual[:, :, None] - made_up @ self.pull)[:, :, 0]
+        every = np.concatenate([np.arange(kinds), np.arange(kinds + 1)])
+        turn = 1j * self.amplitude
+        scale = np.concatenate([turn, 1j * self.decay * turn, np.ones((len(turn), 1))], axis=1)
+        gram = gram[:, every[:, None], every] * scale.conj()[:, :, None] * scale[:, None, :]
+        return gram, left[:, every] * scale.conj()
+
+
+def _power(wave: Complex) -> Array:
+    """Sum of squares over time, shape (bands,)."""
+    parts = wave.view(np.float64)
+    return np.asarray(np.einsum("pt,pt->p", parts, parts))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -284,19 +309,15 @@ class _Step:
 def _step(state: _Linear, problem: _Problem, damping: Array, held: float) -> _Step:
     """One Gauss-Newton step; each band's own damping, and ``held`` for the stretch."""
     mean, sd_prior = problem.glide.prior(state.stretch)
-    pull = (np.log(problem.start.decay_rate) - state.log_decay) / _DECAY_SD**2
-    bands, kinds, _ = state.column.shape
-    wave = state.amplitude[:, :, None] * state.column
-    by_omega = 1j * state.time * wave
-    by_decay = -state.time * state.decay[:, :, None] * wave
-    by_swing = np.sum(1j * state.by_stretch * wave, axis=1, keepdims=True)
-    slopes = state.project(np.concatenate([by_omega, by_decay, by_swing], axis=1))
-    conjugate, weight = slopes.conj(), 2 / state.variance
-    normal = np.real(conjugate @ slopes.transpose(0, 2, 1)) * weight[:, None, None]
-    right = np.real(conjugate @ state.residual[:, :, None])[:, :, 0] * weight[:, None]
+    used = problem.start.used
+    pull = (problem.log_decay - state.log_decay) / _DECAY_SD**2
+    bands, kinds = state.omega.shape
+    gram, left = state.slopes(problem)
+    weight = (2 / state.variance)[:, None]
+    normal, right = gram.real * weight[:, :, None], left.real * weight
     right[:, kinds : 2 * kinds] += pull
     own, border, corner = normal[:, :-1, :-1], normal[:, :-1, -1], normal[:, -1, -1]
-    diagonal = np.einsum("pkk->pk", own)
+    diagonal = own.diagonal(axis1=1, axis2=2)
     prior = np.concatenate([np.full((bands, kinds), 1e-9), np.full((bands, kinds), _DECAY_SD**-2)], axis=1)
     own = own + np.eye(2 * kinds) * (damping[:, None] * diagonal + prior + 1e-12 * diagonal + 1e-9)[:, None, :]
     inverse = np.linalg.inv(own)
@@ -306,8 +327,8 @@ def _step(state: _Linear, problem: _Problem, damping: Array, held: float) -> _St
     by_stretch = (right_stretch + (mean - state.stretch) / sd_prior**2) / max(schur * (1 + held), 1e-30)
     step = np.einsum("pkl,pl->pk", inverse, right[:, :-1]) - through * by_stretch
     spread = np.einsum("pkk->pk", inverse) + through**2 / max(schur, 1e-30)
-    sd = np.sqrt(spread[:, :kinds]) * state.used
-    return _Step(step[:, :kinds] * state.used, step[:, kinds:] * state.used, by_stretch, sd, schur**-0.5)
+    sd = np.sqrt(spread[:, :kinds]) * used
+    return _Step(step[:, :kinds] * used, step[:, kinds:] * used, by_stretch, sd, schur**-0.5)
 
 
 def _problem(bands: Bands, start: Components, standing: Standing, share: Array, glide: Glide) -> _Problem:
@@ -319,10 +340,13 @@ def _problem(bands: Bands, start: Components, standing: Standing, share: Array, 
         bands,
         start,
         share,
-        _old_columns(bands, standing),
-        np.concatenate([none + 0j, standing.wave], axis=1),
+        np.concatenate([np.zeros((*start.used.shape, len(bands.time_s))), _old_columns(bands, standing)], axis=1),
+        np.concatenate([none, ridge * standing.wave], axis=1)[:, :, None],
         np.concatenate([none, ridge], axis=1),
         glide,
+        np.array([bands.time_s, glide.growth], complex),
+        np.log(start.decay_rate),
+        np.maximum(len(bands.time_s) - 2 * start.used.sum(axis=1), 2),
     )
 
 
