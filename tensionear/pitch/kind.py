@@ -103,8 +103,10 @@ def onset_features(
     if len(frequency) == 0:
         return Features(-30.0, 50.0, -30.0, 0.0, rise_db)
 
+    waves = np.exp(-2j * np.pi / rate_hz * np.outer(frequency, np.arange(round(_WINDOW_S * rate_hz))))
+
     def power(at_s: float) -> Array:
-        return np.asarray(np.abs(_look(sound, lead_s + at_s, rate_hz, frequency, _WINDOW_S)) ** 2)
+        return np.asarray(np.abs(_look(sound, _place(sound, lead_s + at_s, rate_hz), waves)) ** 2)
 
     before = np.maximum(power(_BEFORE_AT_S), old.power_near(frequency))
     early = power(_EARLY_AT_S)
@@ -116,30 +118,29 @@ def onset_features(
     total = float(np.mean(sound[_place(sound, lead_s + 0.012, rate_hz) :][: round(0.06 * rate_hz)] ** 2)) + 1e-30
     return Features(
         persist,
-        _drift(sound, lead_s, rate_hz, frequency, share),
+        _drift(sound, lead_s, rate_hz, frequency, waves[:, : round(_TRACK_S * rate_hz)], share),
         10 * np.log10(float(fresh.sum()) / 2 / total + 1e-3),
         float(1 / np.sum(share**2)),
         rise_db,
     )
 
 
-def _look(sound: Array, at_s: float, rate_hz: float, frequency: Array, window_s: float) -> np.ndarray:
-    """Complex amplitude of each frequency in a window starting ``at_s``; zero where there is no sound."""
-    first = _place(sound, at_s, rate_hz)
-    piece = sound[first : first + round(window_s * rate_hz)]
+def _look(sound: Array, first: int, waves: np.ndarray) -> np.ndarray:
+    """Complex amplitude, by a window's start, of each of the waves (lines, n) from the sample ``first`` on; zero where there
+    is no sound."""
+    piece = sound[first : first + waves.shape[1]]
     if len(piece) < 8:
-        return np.zeros(len(frequency), complex)
+        return np.zeros(len(waves), complex)
     window = np.hanning(len(piece) + 2)[1:-1]
-    time = (first + np.arange(len(piece))) / rate_hz
-    return np.asarray(np.exp(-2j * np.pi * np.outer(frequency, time)) @ (piece * window * (2 / window.sum())))
+    return np.asarray(waves[:, : len(piece)] @ (piece * window * (2 / window.sum())))
 
 
-def _drift(sound: Array, lead_s: float, rate_hz: float, frequency: Array, share: Array) -> float:
+def _drift(sound: Array, lead_s: float, rate_hz: float, frequency: Array, waves: np.ndarray, share: Array) -> float:
     """Weighted mean of |slope of frequency|, in cents a 100 ms, from the curvature of each line's phase."""
-    looks = [
-        _look(sound, lead_s + _EARLY_AT_S + k * _TRACK_STEP_S, rate_hz, frequency, _TRACK_S) for k in range(_TRACKS)
-    ]
-    phase = np.unwrap(np.angle(np.array(looks)), axis=0)
+    places = [_place(sound, lead_s + _EARLY_AT_S + k * _TRACK_STEP_S, rate_hz) for k in range(_TRACKS)]
+    turned = np.exp(-2j * np.pi / rate_hz * np.outer(places, frequency))
+    looks = turned * [_look(sound, first, waves) for first in places]
+    phase = np.unwrap(np.angle(looks), axis=0)
     time = np.arange(_TRACKS) * _TRACK_STEP_S
     curvature = np.polyfit(time, phase, 2)[0] / np.pi  # Hz a second
     cents = np.abs(curvature) * 0.1 / frequency * 1731.2
