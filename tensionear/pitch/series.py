@@ -133,9 +133,9 @@ def rank(
     new = long.height_db > 0
     frequency = long.frequency_hz[new]
     power = 10 ** (long.level_db[new] / 14)
-    ranked = []
+    ranked, salience = [], _sharp_salience(peaks)
     for candidate in candidates:
-        found = find_series(peaks, grid, candidate)
+        found = _series_at(salience, grid, candidate)
         series = np.exp(np.concatenate([logs for logs in found.log_frequency if logs is not None]))
         met = np.min(np.abs(frequency[:, None] / series - 1), axis=1, initial=1.0) < _MATCH[0]
         left = 1 - float(np.sum(power * met) / max(np.sum(power), 1e-30))
@@ -165,7 +165,15 @@ def _level_near(peaks: Peaks, one_hz: float, other_hz: float) -> float:
 
 def find_series(peaks: Sequence[Peaks], grid: SeriesGrid, candidate: Candidate) -> Found:
     """The series of both planes around a candidate state; the planes of a flat spoke choose the state together."""
-    salience = _salience(peaks, _SHARP_STEP, _SHARP_WIDTHS, _SHARP_HIGHEST_DB)
+    return _series_at(_sharp_salience(peaks), grid, candidate)
+
+
+def _sharp_salience(peaks: Sequence[Peaks]) -> Array:
+    return _salience(peaks, _SHARP_STEP, _SHARP_WIDTHS, _SHARP_HIGHEST_DB)
+
+
+def _series_at(salience: Array, grid: SeriesGrid, candidate: Candidate) -> Found:
+    """``find_series`` in the salience of the peaks, for whoever tries several candidates."""
     places = candidate.state_index + np.arange(-_AROUND * _FINE, _AROUND * _FINE + 1) / _FINE
     first_logs, second_logs = grid.log_frequency
     first = _Sharp(salience, first_logs, places)
