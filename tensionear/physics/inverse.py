@@ -51,12 +51,14 @@ class SpokeModel:
     """One kind of spoke at one free length: a table for each plane and the effect of each tolerance.
 
     ``tables`` has two entries (twice the same for a round spoke). ``tolerances`` (sources, 4) gives, for one standard
-    deviation of each source, the relative change of length, mass per length, flat and edge stiffness.
+    deviation of each source, the relative change of length, mass per length, flat and edge stiffness. ``bends`` (further
+    sources, 2, MODES) gives for others what they add to ln f of each plane's partials.
     """
 
     tables: tuple[ModeTable, ModeTable]
     tolerances: Array
     sources: tuple[str, ...]
+    bends: Array = field(default_factory=lambda: np.zeros((0, 2, MODES)))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -203,7 +205,8 @@ class _Problem:
         self.used = np.isfinite(heard.sd)
         self.inverse_sd = np.where(self.used, 1 / np.where(self.used, heard.sd, 1.0), 0.0)
         self.data = np.where(self.used, heard.log_frequency, 0.0)
-        sources = len(models[0].sources)
+        self.bent = 6 + len(models[0].tolerances)
+        sources = len(models[0].tolerances) + len(models[0].bends)
         self.shared_size = 6 + sources
         span = math.log(prior.highest / prior.lowest)
         centres = math.log(prior.lowest) + span * (np.arange(prior.nodes) + 0.5) / prior.nodes
@@ -284,7 +287,7 @@ class _Problem:
         by_shared = np.zeros((parts, spokes, 3, MODES, self.shared_size))
         for number, model in enumerate(self.models):
             members = np.flatnonzero(self.which == number)
-            change = shared_values[:, 6:] @ model.tolerances  # (parts, 4): length, mass, flat, edge
+            change = shared_values[:, 6 : self.bent] @ model.tolerances  # (parts, 4): length, mass, flat, edge
             for plane in range(2):
                 length, mass, stiffness = change[:, 0], change[:, 1], change[:, 2 + plane]
                 log_t = own_values[:, members, 0] + (2 * length - stiffness)[:, None]
@@ -296,7 +299,8 @@ class _Problem:
                 logs, slopes = model.tables[plane].log_frequencies(log_t.ravel(), hub.ravel(), nipple.ravel())
                 shape = (parts, len(members), MODES)
                 offset = (-2 * length - 0.5 * mass + 0.5 * stiffness)[:, None, None]
-                value[:, members, plane] = logs.reshape(shape) + offset
+                bend = (shared_values[:, self.bent :] @ model.bends[:, plane])[:, None, :]
+                value[:, members, plane] = logs.reshape(shape) + offset + bend
                 by_t, by_hub, by_nipple = (slope.reshape(shape) for slope in slopes)
                 own, shared = np.zeros((*shape, _LOCALS)), np.zeros((*shape, self.shared_size))
                 own[..., 0] = by_t
@@ -307,7 +311,8 @@ class _Problem:
                 total = by_t + by_hub + by_nipple
                 by_length, by_stiffness = by_t + total - 2, 0.5 - total
                 tolerance = model.tolerances
-                shared[..., 6:] = (
+                shared[..., self.bent :] = model.bends[:, plane].T
+                shared[..., 6 : self.bent] = (
                     by_length[..., None] * tolerance[:, 0]
                     - 0.5 * tolerance[:, 1]
                     + by_stiffness[..., None] * tolerance[:, 2 + plane]

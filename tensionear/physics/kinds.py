@@ -1,0 +1,175 @@
+"""Which kind of spoke a wheel has of which nothing is known: families of kinds, the likeliest by ear. Imports physics, pitch.
+
+The scale of a spoke (length, mass) drops out of a comparison between spokes of one kind, so a kind is a shape and one number:
+the bending stiffness of its middle at one mass per length. A round of plucks tells it well, since all spokes must agree.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+
+from tensionear.pitch.lines import Expectation
+from tensionear.pitch.series import SeriesGrid, scan, series_grid
+from tensionear.pitch.spectrum import Array, Peaks
+
+from .expectation import LOG_TENSION, leeway_of, log_ends, usual_stretch
+from .generic import AXIAL_N, LENGTH_M, MASS_KG_M, STIFFNESS_N_M2
+from .inverse import SpokeModel
+from .modes import MODES, ModeTable, mode_table
+from .section import Section
+from .spoke import Stretch
+
+_HEAD_M, _TAIL_M = 0.028, 0.022  # thick ends inside the free length, common practice, no source
+_STEP = 1.2  # between kinds, of the stiffness
+_STIFFNESS_SD, _RATIO_SD = 0.10, 0.15  # of ln EI about a kind, and of ln of the planes' ratio
+_FIT_SD = 0.25
+_SHAPE_SD = 0.0015  # of ln f of the overtones: what a shape between those here, or other thick ends, make of them
+_HEARD, _COARSER = 12, 2  # plucks that a kind is told by, and how many states of the grid are one for that
+
+
+@dataclass(frozen=True, slots=True)
+class _Shape:
+    """A middle section, the thick ends' if there are any, and the stiffnesses it is met with."""
+
+    middle: Section
+    ends: Section | None
+    lowest: float
+    steps: int
+
+
+def _round(middle_mm: float, end_mm: float, lowest: float, steps: int) -> _Shape:
+    middle, ends = (Section("round", size / 1000, size / 1000) for size in (middle_mm, end_mm))
+    return _Shape(middle, None if middle_mm == end_mm else ends, lowest, steps)
+
+
+def _flat(width_mm: float, thickness_mm: float) -> _Shape:
+    """Rolled from round wire, with ends of that."""
+    return _Shape(Section("oval", width_mm / 1000, thickness_mm / 1000), Section("round", 0.002, 0.002), 0.16, 8)
+
+
+def _blade(width_mm: float, thickness_mm: float) -> _Shape:
+    """Moulded, the same from end to end."""
+    return _Shape(Section("blade", width_mm / 1000, thickness_mm / 1000), None, 0.7, 9)
+
+
+#: Sections as the catalogue of spokes has them, each for its neighbours too.
+_SHAPES = {
+    "round": _round(2.0, 2.0, 0.35, 12),
+    "butted a little": _round(1.8, 2.0, 0.45, 6),
+    "butted": _round(1.52, 2.0, 0.30, 6),
+    "flat 2:1": _flat(2.2, 1.2),
+    "flat 2.3:1": _flat(2.3, 1.0),
+    "flat 3:1": _flat(2.8, 0.9),
+    "blade 2:1": _blade(2.4, 1.2),
+    "blade 3:1": _blade(3.4, 1.2),
+    "blade 4:1": _blade(4.6, 1.2),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """A kind of spoke: the name of its shape, and the flat bending stiffness of its middle in parts of a plain steel one's."""
+
+    shape: str
+    stiffness: float
+
+    @property
+    def flat(self) -> bool:
+        """Whether its bending planes sound differently."""
+        return _SHAPES[self.shape].middle.shape != "round"
+
+
+def expect_kind(kind: Kind) -> Expectation:
+    """What to listen for in a spoke of this kind."""
+    tables = _tables(kind)
+    logs = [table.over_grid(LOG_TENSION, log_ends(table)) for table in tables]
+    leeway = [leeway_of(table, sd) for table, sd in zip(tables, (_STIFFNESS_SD, _RATIO_SD), strict=False)]
+    planes = ("flat", "edge") if kind.flat else ("both", "both")
+    grid = series_grid(planes, (logs[0], logs[-1]), (leeway[0], leeway[-1]), LOG_TENSION)
+    return Expectation(grid, usual_stretch(AXIAL_N, LENGTH_M))
+
+
+def model_of_kind(kind: Kind) -> SpokeModel:
+    """The model the joint fit takes; tensions mean nothing but to one another."""
+    tables = _tables(kind)
+    rows, sources = [(0.0, 0.0, _FIT_SD, _FIT_SD)], ["kind of spoke"]
+    if kind.flat:
+        rows, sources = [*rows, (0.0, 0.0, 0.0, _RATIO_SD)], [*sources, "ratio of the planes"]
+    return SpokeModel((tables[0], tables[-1]), np.array(rows), tuple(sources), _shape_bends(kind.flat))
+
+
+def _shape_bends(flat: bool) -> Array:
+    """What is not known of a shape: each overtone by itself, of either plane of a flat spoke."""
+    own = np.zeros((MODES - 1, MODES))
+    own[:, 1:] = _SHAPE_SD * np.eye(MODES - 1)
+    if not flat:
+        return np.stack([own, own], axis=1)
+    none = np.zeros_like(own)
+    return np.concatenate([np.stack([own, none], axis=1), np.stack([none, own], axis=1)])
+
+
+def likeliest_kinds(plucks: Sequence[Sequence[Peaks]]) -> tuple[Kind, Kind]:
+    """The round and the flat kind that explain the peaks of a round of plucks best, the better one first.
+
+    Parameters
+    ----------
+    plucks : sequence of sequence of Peaks
+        The spectra of each pluck, the clearest first; at least one pluck.
+    """
+    heard = plucks[:_HEARD]
+
+    def score(grid: SeriesGrid) -> float:
+        found = [scan(peaks, grid, 1) for peaks in heard]
+        return float(np.mean([each[0].score if each else 0.0 for each in found]))
+
+    scores = {kind: score(grid) for kind, grid in _bank()}
+    best = [max((kind for kind in scores if kind.flat == flat), key=lambda kind: scores[kind]) for flat in (False, True)]
+    first, second = sorted(best, key=lambda kind: -scores[kind])
+    return first, second
+
+
+@lru_cache(maxsize=1)
+def _bank() -> tuple[tuple[Kind, SeriesGrid], ...]:
+    """All kinds, each with a coarse grid to scan."""
+    found = []
+    for name, shape in _SHAPES.items():
+        tables = _tables(Kind(name, 1.0))
+        for stiffness in shape.lowest * _STEP ** np.arange(shape.steps):
+            found.append((Kind(name, float(stiffness)), _coarse(tables, float(np.log(stiffness)))))
+    return tuple(found)
+
+
+def _coarse(tables: tuple[ModeTable, ...], log_stiffness: float) -> SeriesGrid:
+    """A grid of every other state. By similarity a spoke e^e times as stiff has ln f(T, k) = v(ln T - e, ln k - e) + e / 2."""
+    states = LOG_TENSION[::_COARSER]
+    logs = []
+    for table in tables:
+        tension = np.clip(states - log_stiffness, *table.log_tension_range)
+        logs.append(table.over_grid(tension, log_ends(table)) + log_stiffness / 2)
+    nothing = np.zeros((0, 0, 0, MODES))
+    return series_grid(("flat", "edge"), (logs[0], logs[-1]), (nothing, nothing), states)
+
+
+def _tables(kind: Kind) -> tuple[ModeTable, ...]:
+    """A table for each bending plane that sounds differently."""
+    stretches = _stretches(_SHAPES[kind.shape], kind.stiffness)
+    return tuple(mode_table(stretches, plane) for plane in (("flat", "edge") if kind.flat else ("flat",)))
+
+
+def _stretches(shape: _Shape, stiffness: float) -> tuple[Stretch, ...]:
+    """From hub to nipple, with the mass per length of the middle and its flat stiffness given."""
+    density = MASS_KG_M / shape.middle.area_m2
+    modulus = stiffness * STIFFNESS_N_M2 / shape.middle.flat_second_moment_m4
+
+    def piece(length_m: float, section: Section) -> Stretch:
+        flat, edge = modulus * section.flat_second_moment_m4, modulus * section.edge_second_moment_m4
+        return Stretch(length_m, density * section.area_m2, flat, edge, AXIAL_N * section.area_m2 / shape.middle.area_m2)
+
+    if shape.ends is None:
+        return (piece(LENGTH_M, shape.middle),)
+    middle_m = LENGTH_M - _HEAD_M - _TAIL_M
+    return piece(_HEAD_M, shape.ends), piece(middle_m, shape.middle), piece(_TAIL_M, shape.ends)

@@ -1,0 +1,50 @@
+"""A round of spokes of which nothing is known, heard twice: for any spoke, then for the kind they tell. Imports listening, physics.
+
+One pluck may be explained by many a spoke; a round of them by one kind. Heard for that kind, partials are named as surely as
+with a wheel file.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from tensionear.capture.recording import AudioSource
+from tensionear.listening import Listened, Strike, listen_through
+from tensionear.physics.generic import expect_any_spoke
+from tensionear.physics.kinds import Kind, expect_kind, likeliest_kinds
+
+_CLEAR, _FEWEST = 0.9, 4  # probability of a pluck, and how many of them tell the kind
+_EDGE_LINES, _FLAT_SHARE = 2, 0.2  # lines of the edge plane that a pluck shows, and in what share of plucks if it is there
+
+
+def listen_unknown(source: AudioSource) -> tuple[Listened, Kind | None]:
+    """What is heard of a source, and the kind of spoke it was heard for; None if too few plucks tell.
+
+    Raises
+    ------
+    SoundError
+        As ``listen_through``.
+    """
+    listened = listen_through(source, [expect_any_spoke()])
+    clear = _clear(listened)
+    if len(clear) < _FEWEST:
+        return listened, None
+    kinds = likeliest_kinds([strike.heard[0].peaks for strike in clear])
+    again = listen_through(source, [expect_kind(kind) for kind in kinds])
+    flat = next(index for index, kind in enumerate(kinds) if kind.flat)
+    chosen = flat if _shows_edge(_clear(again), flat) else 1 - flat
+    strikes = tuple(replace(strike, heard=(strike.heard[chosen],), best=0) for strike in again.strikes)
+    return replace(again, strikes=strikes), kinds[chosen]
+
+
+def _clear(listened: Listened) -> list[Strike]:
+    """The clear plucks, loudest first."""
+    clear = [strike for strike in listened.strikes if strike.probability > _CLEAR]
+    return sorted(clear, key=lambda strike: -strike.level_db)
+
+
+def _shows_edge(plucks: Sequence[Strike], index: int) -> bool:
+    """Whether lines of the edge plane were named often enough to be there."""
+    shown = [sum(line.plane == 1 for line in strike.heard[index].lines) >= _EDGE_LINES for strike in plucks]
+    return sum(shown) > _FLAT_SHARE * len(shown)
