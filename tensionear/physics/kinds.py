@@ -6,8 +6,9 @@ the bending stiffness of its middle at one mass per length. A round of plucks te
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -28,6 +29,8 @@ _STEP = 1.2  # between kinds, of the stiffness
 _STIFFNESS_SD, _RATIO_SD = 0.10, 0.15  # of ln EI about a kind, and of ln of the planes' ratio
 _FIT_SD = 0.25
 _SHAPE_SD = 0.0015  # of ln f of the overtones: what a shape between those here, or other thick ends, make of them
+_FINER, _ENDS = (-0.5, -0.25, 0.0, 0.25, 0.5), (0.65, 1.0, 1.35)  # of a step; of the length of thick ends
+_PLAUSIBLE = 0.95  # of the round kind's score: a flat one, with one plane more to meet peaks with, must have more than that
 _HEARD, _COARSER = 12, 2  # plucks that a kind is told by, and how many states of the grid are one for that
 
 
@@ -72,10 +75,12 @@ _SHAPES = {
 
 @dataclass(frozen=True, slots=True)
 class Kind:
-    """A kind of spoke: the name of its shape, and the flat bending stiffness of its middle in parts of a plain steel one's."""
+    """A kind of spoke: the name of its shape, the flat bending stiffness of its middle in parts of a plain steel one's, and
+    the length of its thick ends in parts of usual ones'."""
 
     shape: str
     stiffness: float
+    ends: float = 1.0
 
     @property
     def flat(self) -> bool:
@@ -112,8 +117,8 @@ def _shape_bends(flat: bool) -> Array:
     return np.concatenate([np.stack([own, none], axis=1), np.stack([none, own], axis=1)])
 
 
-def likeliest_kinds(plucks: Sequence[Sequence[Peaks]]) -> tuple[Kind, Kind]:
-    """The round and the flat kind that explain the peaks of a round of plucks best, the better one first.
+def likeliest_kinds(plucks: Sequence[Sequence[Peaks]]) -> tuple[Kind, Kind | None]:
+    """The round kind that explains the peaks of a round of plucks best, and the flat one if there may be a second plane.
 
     Parameters
     ----------
@@ -121,49 +126,61 @@ def likeliest_kinds(plucks: Sequence[Sequence[Peaks]]) -> tuple[Kind, Kind]:
         The spectra of each pluck, the clearest first; at least one pluck.
     """
     heard = plucks[:_HEARD]
+    scores = {kind: _score(grid, heard) for kind, grid in _bank()}
+    best = {flat: max((kind for kind in scores if kind.flat == flat), key=lambda kind: scores[kind]) for flat in (False, True)}
+    plausible = scores[best[True]] > _PLAUSIBLE * scores[best[False]]
+    return _refined(best[False], heard), _refined(best[True], heard) if plausible else None
 
-    def score(grid: SeriesGrid) -> float:
-        found = [scan(peaks, grid, 1) for peaks in heard]
-        return float(np.mean([each[0].score if each else 0.0 for each in found]))
 
-    scores = {kind: score(grid) for kind, grid in _bank()}
-    best = [max((kind for kind in scores if kind.flat == flat), key=lambda kind: scores[kind]) for flat in (False, True)]
-    first, second = sorted(best, key=lambda kind: -scores[kind])
-    return first, second
+def _score(grid: SeriesGrid, heard: Sequence[Sequence[Peaks]]) -> float:
+    found = [scan(peaks, grid, 1) for peaks in heard]
+    return float(np.mean([each[0].score if each else 0.0 for each in found]))
+
+
+def _refined(kind: Kind, heard: Sequence[Sequence[Peaks]]) -> Kind:
+    """The best of its neighbours between the kinds of the bank, by stiffness, by the length of thick ends, by stiffness again."""
+
+    def best(kinds: Sequence[Kind]) -> Kind:
+        return max(kinds, key=lambda each: _score(_coarse(each), heard))
+
+    found = best([replace(kind, stiffness=kind.stiffness * _STEP**part) for part in _FINER])
+    if _SHAPES[kind.shape].ends is not None:
+        found = best([replace(found, ends=ends) for ends in _ENDS])
+        found = best([replace(found, stiffness=found.stiffness * _STEP**part) for part in _FINER])
+    return found
 
 
 @lru_cache(maxsize=1)
 def _bank() -> tuple[tuple[Kind, SeriesGrid], ...]:
     """All kinds, each with a coarse grid to scan."""
-    found = []
-    for name, shape in _SHAPES.items():
-        tables = _tables(Kind(name, 1.0))
-        for stiffness in shape.lowest * _STEP ** np.arange(shape.steps):
-            found.append((Kind(name, float(stiffness)), _coarse(tables, float(np.log(stiffness)))))
-    return tuple(found)
+    steps = ((name, shape.lowest * _STEP**step) for name, shape in _SHAPES.items() for step in range(shape.steps))
+    kinds = [Kind(name, stiffness) for name, stiffness in steps]
+    return tuple((kind, _coarse(kind)) for kind in kinds)
 
 
-def _coarse(tables: tuple[ModeTable, ...], log_stiffness: float) -> SeriesGrid:
+def _coarse(kind: Kind) -> SeriesGrid:
     """A grid of every other state. By similarity a spoke e^e times as stiff has ln f(T, k) = v(ln T - e, ln k - e) + e / 2."""
-    states = LOG_TENSION[::_COARSER]
+    states, stiffer = LOG_TENSION[::_COARSER], math.log(kind.stiffness)
     logs = []
-    for table in tables:
-        tension = np.clip(states - log_stiffness, *table.log_tension_range)
-        logs.append(table.over_grid(tension, log_ends(table)) + log_stiffness / 2)
+    for table in _tables(replace(kind, stiffness=1.0)):
+        tension = np.clip(states - stiffer, *table.log_tension_range)
+        logs.append(table.over_grid(tension, log_ends(table)) + stiffer / 2)
     nothing = np.zeros((0, 0, 0, MODES))
-    return series_grid(("flat", "edge"), (logs[0], logs[-1]), (nothing, nothing), states)
+    planes = (logs[0], logs[-1])
+    return series_grid(("flat", "edge"), planes, (nothing, nothing), states)
 
 
+@lru_cache(maxsize=64)
 def _tables(kind: Kind) -> tuple[ModeTable, ...]:
     """A table for each bending plane that sounds differently."""
-    stretches = _stretches(_SHAPES[kind.shape], kind.stiffness)
+    stretches = _stretches(_SHAPES[kind.shape], kind)
     return tuple(mode_table(stretches, plane) for plane in (("flat", "edge") if kind.flat else ("flat",)))
 
 
-def _stretches(shape: _Shape, stiffness: float) -> tuple[Stretch, ...]:
+def _stretches(shape: _Shape, kind: Kind) -> tuple[Stretch, ...]:
     """From hub to nipple, with the mass per length of the middle and its flat stiffness given."""
     density = MASS_KG_M / shape.middle.area_m2
-    modulus = stiffness * STIFFNESS_N_M2 / shape.middle.flat_second_moment_m4
+    modulus = kind.stiffness * STIFFNESS_N_M2 / shape.middle.flat_second_moment_m4
 
     def piece(length_m: float, section: Section) -> Stretch:
         flat, edge = modulus * section.flat_second_moment_m4, modulus * section.edge_second_moment_m4
@@ -171,5 +188,5 @@ def _stretches(shape: _Shape, stiffness: float) -> tuple[Stretch, ...]:
 
     if shape.ends is None:
         return (piece(LENGTH_M, shape.middle),)
-    middle_m = LENGTH_M - _HEAD_M - _TAIL_M
-    return piece(_HEAD_M, shape.ends), piece(middle_m, shape.middle), piece(_TAIL_M, shape.ends)
+    head_m, tail_m = _HEAD_M * kind.ends, _TAIL_M * kind.ends
+    return piece(head_m, shape.ends), piece(LENGTH_M - head_m - tail_m, shape.middle), piece(tail_m, shape.ends)

@@ -7,7 +7,6 @@ with a wheel file.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 from tensionear.capture.recording import AudioSource
 from tensionear.listening import Listened, Strike, listen_through
@@ -30,12 +29,12 @@ def listen_unknown(source: AudioSource) -> tuple[Listened, Kind | None]:
     clear = _clear(listened)
     if len(clear) < _FEWEST:
         return listened, None
-    kinds = likeliest_kinds([strike.heard[0].peaks for strike in clear])
-    again = listen_through(source, [expect_kind(kind) for kind in kinds])
-    flat = next(index for index, kind in enumerate(kinds) if kind.flat)
-    chosen = flat if _shows_edge(_clear(again), flat) else 1 - flat
-    strikes = tuple(replace(strike, heard=(strike.heard[chosen],), best=0) for strike in again.strikes)
-    return replace(again, strikes=strikes), kinds[chosen]
+    plain, flat = likeliest_kinds([strike.heard[0].peaks for strike in clear])
+    if flat is not None:
+        again = listen_through(source, [expect_kind(flat)])
+        if _shows_edge(_clear(again)):
+            return again, flat
+    return listen_through(source, [expect_kind(plain)]), plain
 
 
 def _clear(listened: Listened) -> list[Strike]:
@@ -44,7 +43,7 @@ def _clear(listened: Listened) -> list[Strike]:
     return sorted(clear, key=lambda strike: -strike.level_db)
 
 
-def _shows_edge(plucks: Sequence[Strike], index: int) -> bool:
+def _shows_edge(plucks: Sequence[Strike]) -> bool:
     """Whether lines of the edge plane were named often enough to be there."""
-    shown = [sum(line.plane == 1 for line in strike.heard[index].lines) >= _EDGE_LINES for strike in plucks]
+    shown = [sum(line.plane == 1 for line in strike.heard[0].lines) >= _EDGE_LINES for strike in plucks]
     return sum(shown) > _FLAT_SHARE * len(shown)
