@@ -14,7 +14,7 @@ from functools import lru_cache
 import numpy as np
 
 from tensionear.pitch.lines import Expectation
-from tensionear.pitch.series import SeriesGrid, scan, series_grid
+from tensionear.pitch.series import SeriesGrid, coarse_salience, scores, series_grid
 from tensionear.pitch.spectrum import Array, Peaks
 
 from .expectation import LOG_TENSION, leeway_of, log_ends, usual_stretch
@@ -31,6 +31,7 @@ _FIT_SD = 0.25
 _SHAPE_SD = 0.0015  # of ln f of the overtones: what a shape between those here, or other thick ends, make of them
 _FINER, _ENDS = (-0.5, -0.25, 0.0, 0.25, 0.5), (0.65, 1.0, 1.35)  # of a step; of the length of thick ends
 _PLAUSIBLE = 0.95  # of the round kind's score: a flat one, with one plane more to meet peaks with, must have more than that
+_REFINED = 3  # shapes of either sort
 _HEARD, _COARSER = 12, 2  # plucks that a kind is told by, and how many states of the grid are one for that
 
 
@@ -125,39 +126,39 @@ def likeliest_kinds(plucks: Sequence[Sequence[Peaks]]) -> tuple[Kind, Kind | Non
     plucks : sequence of sequence of Peaks
         The spectra of each pluck, the clearest first; at least one pluck.
     """
-    heard = plucks[:_HEARD]
-    scores = {kind: _score(grid, heard) for kind, grid in _bank()}
-    best = {flat: max((kind for kind in scores if kind.flat == flat), key=lambda kind: scores[kind]) for flat in (False, True)}
-    plausible = scores[best[True]] > _PLAUSIBLE * scores[best[False]]
-    return _refined(best[False], heard), _refined(best[True], heard) if plausible else None
+    heard = [coarse_salience(peaks) for peaks in plucks[:_HEARD]]
+    by_shape = {name: _best([kind for kind in _bank() if kind.shape == name], heard) for name in _SHAPES}
+    found = {}
+    for flat in (False, True):
+        ranked = sorted((each for each in by_shape.values() if each[1].flat == flat), key=lambda each: -each[0])
+        found[flat] = max((_refined(kind, heard) for _, kind in ranked[:_REFINED]), key=lambda each: each[0])
+    plausible = found[True][0] > _PLAUSIBLE * found[False][0]
+    return found[False][1], found[True][1] if plausible else None
 
 
-def _score(grid: SeriesGrid, heard: Sequence[Sequence[Peaks]]) -> float:
-    found = [scan(peaks, grid, 1) for peaks in heard]
-    return float(np.mean([each[0].score if each else 0.0 for each in found]))
+def _best(kinds: Sequence[Kind], heard: Sequence[Array]) -> tuple[float, Kind]:
+    """The kind that explains the plucks best, after its score."""
+    scored = [(float(np.mean([scores(each, _coarse(kind)).max() for each in heard])), kind) for kind in kinds]
+    return max(scored, key=lambda each: each[0])
 
 
-def _refined(kind: Kind, heard: Sequence[Sequence[Peaks]]) -> Kind:
+def _refined(kind: Kind, heard: Sequence[Array]) -> tuple[float, Kind]:
     """The best of its neighbours between the kinds of the bank, by stiffness, by the length of thick ends, by stiffness again."""
-
-    def best(kinds: Sequence[Kind]) -> Kind:
-        return max(kinds, key=lambda each: _score(_coarse(each), heard))
-
-    found = best([replace(kind, stiffness=kind.stiffness * _STEP**part) for part in _FINER])
+    found = _best([replace(kind, stiffness=kind.stiffness * _STEP**part) for part in _FINER], heard)
     if _SHAPES[kind.shape].ends is not None:
-        found = best([replace(found, ends=ends) for ends in _ENDS])
-        found = best([replace(found, stiffness=found.stiffness * _STEP**part) for part in _FINER])
+        found = _best([replace(found[1], ends=ends) for ends in _ENDS], heard)
+        found = _best([replace(found[1], stiffness=found[1].stiffness * _STEP**part) for part in _FINER], heard)
     return found
 
 
 @lru_cache(maxsize=1)
-def _bank() -> tuple[tuple[Kind, SeriesGrid], ...]:
-    """All kinds, each with a coarse grid to scan."""
+def _bank() -> tuple[Kind, ...]:
+    """The kinds that are tried first."""
     steps = ((name, shape.lowest * _STEP**step) for name, shape in _SHAPES.items() for step in range(shape.steps))
-    kinds = [Kind(name, stiffness) for name, stiffness in steps]
-    return tuple((kind, _coarse(kind)) for kind in kinds)
+    return tuple(Kind(name, stiffness) for name, stiffness in steps)
 
 
+@lru_cache(maxsize=256)
 def _coarse(kind: Kind) -> SeriesGrid:
     """A grid of every other state. By similarity a spoke e^e times as stiff has ln f(T, k) = v(ln T - e, ln k - e) + e / 2."""
     states, stiffer = LOG_TENSION[::_COARSER], math.log(kind.stiffness)

@@ -101,15 +101,7 @@ def series_grid(
 
 def scan(peaks: Sequence[Peaks], grid: SeriesGrid, most: int = 6) -> tuple[Candidate, ...]:
     """The best states, best first; each at least 6 % away (in the state's own measure) from those before it."""
-    salience = _salience(peaks, _COARSE_STEP, (_COARSE_WIDTH,) * len(peaks), _HIGHEST_DB)
-    total = np.zeros(len(grid.state))
-    for plane, index in enumerate(grid.index):
-        met = salience[index]
-        if plane == 0:
-            score = np.sum(met - _MISSING * (1 - np.minimum(met / 6.0, 1.0)), axis=2)
-        else:
-            score = _SECOND_WEIGHT * np.sum(met, axis=2)
-        total += score.max(axis=1)
+    total = scores(coarse_salience(peaks), grid)
     remaining = total.copy()
     away = round(_RIVAL_DISTANCE / float(grid.state[1] - grid.state[0]))
     found = []
@@ -120,6 +112,24 @@ def scan(peaks: Sequence[Peaks], grid: SeriesGrid, most: int = 6) -> tuple[Candi
         found.append(Candidate(at, float(total[at]), float(total[at])))
         remaining[max(0, at - away) : at + away + 1] = -np.inf
     return tuple(found)
+
+
+def coarse_salience(peaks: Sequence[Peaks]) -> Array:
+    """What a scan looks at: the height of what was heard over ln f, shape (bins,)."""
+    return _salience(peaks, _COARSE_STEP, (_COARSE_WIDTH,) * len(peaks), _HIGHEST_DB)
+
+
+def scores(salience: Array, grid: SeriesGrid) -> Array:
+    """How well each state explains what was heard, at its best ends, shape (states,)."""
+    total = np.zeros(len(grid.state))
+    for plane, index in enumerate(grid.index):
+        met = salience[index]
+        if plane == 0:
+            score = np.sum(met - _MISSING * (1 - np.minimum(met / 6.0, 1.0)), axis=2)
+        else:
+            score = _SECOND_WEIGHT * np.sum(met, axis=2)
+        total += score.max(axis=1)
+    return total
 
 
 def rank(
