@@ -34,6 +34,7 @@ _LAG, _MOST_ALIKE = 6, 0.9  # samples; what a residual's likeness is taken for a
 _NOISE = 0.003  # of a band's power is taken for noise where old lines are weighed
 _TOLERATED = 3.0  # a cost this much higher is still a step forward
 _USUAL_RATE, _GLIDE_RATES = 3.0, (0.4, 20.0)  # 1/s
+_ROUNDING = 1e-12  # of a slope's power: what is left of it less than that is rounding, and may be below zero
 _DECAY_SD = 0.5  # of ln a about its starting value: real partials of one spoke follow a common law that closely
 
 
@@ -284,7 +285,11 @@ class _Linear:
         met = conjugate @ self.columns.transpose(0, 2, 1)
         made_up = met @ self.inverse_gram
         met += made_up * self.ridge[:, None, :]
-        gram = conjugate @ rows.transpose(0, 2, 1) - met @ made_up.conj().transpose(0, 2, 1)
+        gram = conjugate @ rows.transpose(0, 2, 1)
+        rounding = _ROUNDING * _diagonal(gram)
+        gram -= met @ made_up.conj().transpose(0, 2, 1)
+        diagonal = _diagonal(gram)
+        diagonal += rounding
         left = (conjugate @ self.residual[:, :, None] - made_up @ self.pull)[:, :, 0]
         every = np.concatenate([np.arange(kinds), np.arange(kinds + 1)])
         scale = np.ones((len(self.omega), len(every)), complex)
