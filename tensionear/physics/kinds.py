@@ -17,10 +17,11 @@ from tensionear.pitch.lines import Expectation
 from tensionear.pitch.series import SeriesGrid, coarse_salience, scores, series_grid
 from tensionear.pitch.spectrum import Array, Peaks
 
+from .beam import BendingPlane
 from .expectation import LOG_TENSION, leeway_of, log_ends, usual_stretch
 from .generic import AXIAL_N, LENGTH_M, MASS_KG_M, STIFFNESS_N_M2
 from .inverse import SpokeModel
-from .modes import MODES, ModeTable, mode_table
+from .modes import MODES, EvenTable, ModeTable, even_table, mode_table
 from .section import Section
 from .spoke import Stretch
 
@@ -30,7 +31,9 @@ _STIFFNESS_SD, _RATIO_SD = 0.10, 0.15  # of ln EI about a kind, and of ln of the
 _FIT_SD = 0.25
 _SHAPE_SD = 0.0015  # of ln f of the overtones: what a shape between those here, or other thick ends, make of them
 _FINER, _ENDS = (-0.5, -0.25, 0.0, 0.25, 0.5), (0.65, 1.0, 1.35)  # of a step; of the length of thick ends
-_PLAUSIBLE = 0.95  # of the round kind's score: a flat one, with one plane more to meet peaks with, must have more than that
+_PLAUSIBLE = (
+    0.95  # of the round kind's score: less is too little for a flat one, which has a plane more to meet peaks with
+)
 _REFINED = 3  # shapes of either sort
 _HEARD, _COARSER = 12, 2  # plucks that a kind is told by, and how many states of the grid are one for that
 
@@ -87,6 +90,25 @@ class Kind:
     def flat(self) -> bool:
         """Whether its bending planes sound differently."""
         return _SHAPES[self.shape].middle.shape != "round"
+
+
+#: Kinds of the first look, and how far others may be from them (of ln EI).
+_FIRST_LOOK = (
+    *(Kind("round", each) for each in (0.5, 0.65, 0.85, 1.1, 1.45, 1.9)),
+    Kind("butted", 0.38),
+    Kind("butted", 0.6),
+)
+_FIRST_SD = 0.15
+
+
+@lru_cache(maxsize=1)
+def expect_some_spokes() -> Expectation:
+    """What to listen for at first: enough kinds for any spoke to be near one of them."""
+    tables = [_tables(kind)[0] for kind in _FIRST_LOOK]
+    logs = np.concatenate([table.over_grid(LOG_TENSION, log_ends(table))[:, ::2] for table in tables], axis=1)
+    leeway = np.concatenate([leeway_of(table, _FIRST_SD)[:, ::2] for table in tables], axis=1)
+    grid = series_grid(("both", "both"), (logs, logs), (leeway, leeway), LOG_TENSION)
+    return Expectation(grid, usual_stretch(AXIAL_N, LENGTH_M))
 
 
 def expect_kind(kind: Kind) -> Expectation:
@@ -163,7 +185,7 @@ def _coarse(kind: Kind) -> SeriesGrid:
     """A grid of every other state. By similarity a spoke e^e times as stiff has ln f(T, k) = v(ln T - e, ln k - e) + e / 2."""
     states, stiffer = LOG_TENSION[::_COARSER], math.log(kind.stiffness)
     logs = []
-    for table in _tables(replace(kind, stiffness=1.0)):
+    for table in _even_tables(replace(kind, stiffness=1.0)):
         tension = np.clip(states - stiffer, *table.log_tension_range)
         logs.append(table.over_grid(tension, log_ends(table)) + stiffer / 2)
     nothing = np.zeros((0, 0, 0, MODES))
@@ -175,7 +197,17 @@ def _coarse(kind: Kind) -> SeriesGrid:
 def _tables(kind: Kind) -> tuple[ModeTable, ...]:
     """A table for each bending plane that sounds differently."""
     stretches = _stretches(_SHAPES[kind.shape], kind)
-    return tuple(mode_table(stretches, plane) for plane in (("flat", "edge") if kind.flat else ("flat",)))
+    return tuple(mode_table(stretches, plane) for plane in _planes(kind))
+
+
+@lru_cache(maxsize=64)
+def _even_tables(kind: Kind) -> tuple[EvenTable, ...]:
+    stretches = _stretches(_SHAPES[kind.shape], kind)
+    return tuple(even_table(stretches, plane) for plane in _planes(kind))
+
+
+def _planes(kind: Kind) -> tuple[BendingPlane, ...]:
+    return ("flat", "edge") if kind.flat else ("flat",)
 
 
 def _stretches(shape: _Shape, kind: Kind) -> tuple[Stretch, ...]:
@@ -185,7 +217,8 @@ def _stretches(shape: _Shape, kind: Kind) -> tuple[Stretch, ...]:
 
     def piece(length_m: float, section: Section) -> Stretch:
         flat, edge = modulus * section.flat_second_moment_m4, modulus * section.edge_second_moment_m4
-        return Stretch(length_m, density * section.area_m2, flat, edge, AXIAL_N * section.area_m2 / shape.middle.area_m2)
+        axial = AXIAL_N * section.area_m2 / shape.middle.area_m2
+        return Stretch(length_m, density * section.area_m2, flat, edge, axial)
 
     if shape.ends is None:
         return (piece(LENGTH_M, shape.middle),)

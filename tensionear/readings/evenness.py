@@ -77,7 +77,9 @@ def read_evenness_named(
             continue
         spoke = naming.spokes[index]
         side = groups[spoke - 1] if spoke is not None else None
-        plucks.append(pluck_reading(strike, strike.heard[0], ("both", "both") if alike else ("flat", "edge"), spoke, side, None))
+        plucks.append(
+            pluck_reading(strike, strike.heard[0], ("both", "both") if alike else ("flat", "edge"), spoke, side, None)
+        )
     return Reading(
         file=file,
         job="evenness",

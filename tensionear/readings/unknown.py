@@ -1,4 +1,4 @@
-"""A round of spokes of which nothing is known, heard twice: for any spoke, then for the kind they tell. Imports listening, physics.
+"""A round of unknown spokes, heard twice: for any spoke, then for the kind they tell. Imports listening, physics.
 
 One pluck may be explained by many a spoke; a round of them by one kind. Heard for that kind, partials are named as surely as
 with a wheel file.
@@ -11,10 +11,12 @@ from collections.abc import Sequence
 from tensionear.capture.recording import AudioSource
 from tensionear.listening import Listened, Strike, listen_through
 from tensionear.physics.generic import expect_any_spoke
-from tensionear.physics.kinds import Kind, expect_kind, likeliest_kinds
+from tensionear.physics.kinds import Kind, expect_kind, expect_some_spokes, likeliest_kinds
 
-_CLEAR, _FEWEST = 0.9, 4  # probability of a pluck, and how many of them tell the kind
-_EDGE_LINES, _FLAT_SHARE = 2, 0.2  # lines of the edge plane that a pluck shows, and in what share of plucks if it is there
+_LIKELY, _CLEAR = 0.5, 0.9  # probability of a pluck before its kind is known, and after
+_FEWEST = 4  # plucks that tell the kind
+#: Lines of the edge plane that a pluck shows, and in what share of the plucks, if there is such a plane.
+_EDGE_LINES, _FLAT_SHARE = 2, 0.2
 
 
 def listen_unknown(source: AudioSource) -> tuple[Listened, Kind | None]:
@@ -25,22 +27,21 @@ def listen_unknown(source: AudioSource) -> tuple[Listened, Kind | None]:
     SoundError
         As ``listen_through``.
     """
-    listened = listen_through(source, [expect_any_spoke()])
-    clear = _clear(listened)
-    if len(clear) < _FEWEST:
-        return listened, None
-    plain, flat = likeliest_kinds([strike.heard[0].peaks for strike in clear])
+    plucks = _plucks(listen_through(source, [expect_some_spokes()]), _LIKELY)
+    if len(plucks) < _FEWEST:
+        return listen_through(source, [expect_any_spoke()]), None
+    plain, flat = likeliest_kinds([strike.heard[0].peaks for strike in plucks])
     if flat is not None:
         again = listen_through(source, [expect_kind(flat)])
-        if _shows_edge(_clear(again)):
+        if _shows_edge(_plucks(again, _CLEAR)):
             return again, flat
     return listen_through(source, [expect_kind(plain)]), plain
 
 
-def _clear(listened: Listened) -> list[Strike]:
-    """The clear plucks, loudest first."""
-    clear = [strike for strike in listened.strikes if strike.probability > _CLEAR]
-    return sorted(clear, key=lambda strike: -strike.level_db)
+def _plucks(listened: Listened, probability: float) -> list[Strike]:
+    """What is a pluck at least this probably, loudest first."""
+    likely = [strike for strike in listened.strikes if strike.probability > probability]
+    return sorted(likely, key=lambda strike: -strike.level_db)
 
 
 def _shows_edge(plucks: Sequence[Strike]) -> bool:
