@@ -30,7 +30,8 @@ _STEP = 1.2  # between kinds, of the stiffness
 _STIFFNESS_SD, _RATIO_SD = 0.10, 0.15  # of ln EI about a kind, and of ln of the planes' ratio
 _FIT_SD = 0.25
 _SHAPE_SD = 0.0015  # of ln f of the overtones: what a shape between those here, or other thick ends, make of them
-_FINER, _ENDS = (-0.5, -0.25, 0.0, 0.25, 0.5), (0.65, 1.0, 1.35)  # of a step; of the length of thick ends
+_WIDER, _FINER = (-1.0, -0.5, 0.0, 0.5, 1.0), (-0.5, -0.25, 0.0, 0.25, 0.5)  # of a step
+_ENDS = (0.65, 1.0, 1.35)
 _PLAUSIBLE = (
     0.95  # of the round kind's score: less is too little for a flat one, which has a plane more to meet peaks with
 )
@@ -165,12 +166,12 @@ def _best(kinds: Sequence[Kind], heard: Sequence[Array]) -> tuple[float, Kind]:
 
 
 def _refined(kind: Kind, heard: Sequence[Array]) -> tuple[float, Kind]:
-    """The best of its neighbours between the kinds of the bank, by stiffness, by the length of thick ends, by stiffness again."""
-    found = _best([replace(kind, stiffness=kind.stiffness * _STEP**part) for part in _FINER], heard)
+    """The best of its neighbours between the kinds of the bank: by the length of thick ends, if it has any, and stiffness."""
+    found = kind
     if _SHAPES[kind.shape].ends is not None:
-        found = _best([replace(found[1], ends=ends) for ends in _ENDS], heard)
-        found = _best([replace(found[1], stiffness=found[1].stiffness * _STEP**part) for part in _FINER], heard)
-    return found
+        tried = ((part, ends) for part in _WIDER for ends in _ENDS)
+        found = _best([replace(kind, stiffness=kind.stiffness * _STEP**part, ends=ends) for part, ends in tried], heard)[1]
+    return _best([replace(found, stiffness=found.stiffness * _STEP**part) for part in _FINER], heard)
 
 
 @lru_cache(maxsize=1)
