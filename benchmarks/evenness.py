@@ -4,8 +4,9 @@ Run ``python -m benchmarks.evenness [--count N] [--first SEED] [--scenario NAME]
 ``benchmarks/out/evenness.csv``; rounds that are there already are not read again, so a long run may be stopped. The table
 goes to the terminal and to ``benchmarks/out/evenness.txt``.
 
-Deviations are compared where both readings put the spokes into the same groups, and from the mean of the spokes that both
-have read: a wheel whose sides sing alike is one group to whoever does not know which side is which.
+A wheel whose sides sing alike is one group to whoever does not know which side is which. Its deviations are compared with
+those of the file's tensions from the mean of them all, in a row of their own; the others from the mean of their side. Means
+are always those of the spokes that both readings have.
 """
 
 from __future__ import annotations
@@ -26,7 +27,7 @@ from tensionear.reading import Reading
 from tensionear.wheel.wheelfile import parse_wheel
 
 OUT = Path(__file__).parent / "out"
-COLUMNS = ("scenario", "seed", "kind", "grouped", "spoke", "alone", "u_alone", "full", "true")
+COLUMNS = ("scenario", "seed", "kind", "groups", "spoke", "alone", "u_alone", "full", "true")
 PERCENT = 0.5
 
 
@@ -59,8 +60,8 @@ def _rows(path: Path) -> list[dict[str, str]]:
         return list(csv.DictReader(file))
 
 
-def compared(drawn: Round) -> list[tuple[str, int, int, float, float, float, float]]:
-    """One row a spoke that both readings have: kind, whether the groups agree, spoke, and deviations in percent."""
+def compared(drawn: Round) -> list[tuple[str, str, int, float, float, float, float]]:
+    """One row a spoke that both readings have: kind, what the groups are, spoke, and deviations in percent."""
     wheel = parse_wheel(drawn.wheel_toml, "bench")
     recording = te.Recording(drawn.samples, drawn.sample_rate_hz)
     options = te.RoundOptions(order=drawn.options["order"], direction=drawn.options["direction"])  # type: ignore[arg-type]
@@ -70,25 +71,27 @@ def compared(drawn: Round) -> list[tuple[str, int, int, float, float, float, flo
     kind = wheel.places[0].spoke
     shape = "flat" if kind.is_flat else "round" if kind.head_m + kind.tail_m == 0 else "butted"
     true_n = {spoke.spoke: spoke.tension_n for spoke in drawn.spokes}
-    by_number = {spoke.spoke: spoke for spoke in alone.spokes}
-    grouped = int(_same_groups(full, alone))
+    other = {spoke.spoke: spoke for spoke in alone.spokes}
     found = []
-    for side in full.sides:
-        members = [spoke for spoke in full.spokes if spoke.side == side and spoke.deviation_percent is not None]
-        members = [spoke for spoke in members if by_number[spoke.spoke].deviation_percent is not None]
-        mine = _from_mean([100 + (by_number[spoke.spoke].deviation_percent or 0.0) for spoke in members])
-        theirs = _from_mean([100 + (spoke.deviation_percent or 0.0) for spoke in members])
-        truth = _from_mean([true_n[spoke.spoke] for spoke in members])
-        for at, spoke in enumerate(members):
-            u = by_number[spoke.spoke].u_deviation_percent or 0.0
-            found.append((shape, grouped, spoke.spoke, float(mine[at]), u, float(theirs[at]), float(truth[at])))
+    for group in alone.sides:
+        read = [spoke for spoke in full.spokes if other[spoke.spoke].side == group]
+        read = [spoke for spoke in read if spoke.tension_n and other[spoke.spoke].deviation_percent is not None]
+        mine = _from_mean([100 + (other[spoke.spoke].deviation_percent or 0.0) for spoke in read])
+        theirs = _from_mean([spoke.tension_n or 0.0 for spoke in read])
+        truth = _from_mean([true_n[spoke.spoke] for spoke in read])
+        for at, spoke in enumerate(read):
+            u = other[spoke.spoke].u_deviation_percent or 0.0
+            row = (shape, _grouping(full, alone), spoke.spoke, float(mine[at]), u, float(theirs[at]), float(truth[at]))
+            found.append(row)
     return found
 
 
-def _same_groups(full: Reading, alone: Reading) -> bool:
-    """Whether the groups that were heard are the sides."""
+def _grouping(full: Reading, alone: Reading) -> str:
+    """Whether the groups that were heard are the sides, or one for both."""
+    if len(alone.sides) == 1:
+        return "one"
     pairs = {(one.side, other.side) for one, other in zip(full.spokes, alone.spokes, strict=True)}
-    return len(pairs) == len({one for one, _ in pairs}) == len({other for _, other in pairs})
+    return "sides" if len(pairs) == len(full.sides) else "other"
 
 
 def _from_mean(relative: Sequence[float]) -> np.ndarray:
@@ -97,28 +100,29 @@ def _from_mean(relative: Sequence[float]) -> np.ndarray:
 
 
 def table(rows: Sequence[Mapping[str, str]]) -> str:
-    """One row a kind of spoke."""
+    """One row a kind of spoke, and one for wheels heard as one group."""
     head = (
-        f"{'spokes':<10}{'rounds':>7}{'grouped':>8}{'spokes':>8}{'median %':>10}{'90 %':>7}{'95 %':>7}{'most %':>8}"
+        f"{'spokes':<10}{'rounds':>7}{'spokes':>8}{'median %':>10}{'90 %':>7}{'95 %':>7}{'most %':>8}"
         f"{'within 0.5 %':>14}{'alone off %':>13}{'file off %':>12}{'in 95 %':>9}"
     )
     lines = [head]
-    for kind in ("round", "butted", "flat", "all"):
-        mine = [row for row in rows if kind in (row["kind"], "all")]
-        same = [row for row in mine if row["grouped"] == "1"]
-        if not same:
+    for kind in ("round", "butted", "flat", "all", "one group"):
+        groups = "one" if kind == "one group" else "sides"
+        mine = [row for row in rows if row["groups"] == groups and kind in (row["kind"], "all", "one group")]
+        if not mine:
             continue
         alone, u, full, true = (
-            np.array([float(row[key]) for row in same]) for key in ("alone", "u_alone", "full", "true")
+            np.array([float(row[key]) for row in mine]) for key in ("alone", "u_alone", "full", "true")
         )
         gap, off = np.abs(alone - full), np.abs(alone - true)
-        rounds, grouped = (len({row["seed"] for row in some}) for some in (mine, same))
         lines.append(
-            f"{kind:<10}{rounds:>7}{grouped:>8}{len(gap):>8}{np.median(gap):>10.2f}{np.percentile(gap, 90):>7.2f}"
-            f"{np.percentile(gap, 95):>7.2f}{gap.max():>8.1f}{100 * np.mean(gap <= PERCENT):>14.1f}"
-            f"{np.median(off):>13.2f}{np.median(np.abs(full - true)):>12.2f}{100 * np.mean(off <= 1.96 * u):>9.1f}"
+            f"{kind:<10}{len({row['seed'] for row in mine}):>7}{len(gap):>8}{np.median(gap):>10.2f}"
+            f"{np.percentile(gap, 90):>7.2f}{np.percentile(gap, 95):>7.2f}{gap.max():>8.1f}"
+            f"{100 * np.mean(gap <= PERCENT):>14.1f}{np.median(off):>13.2f}{np.median(np.abs(full - true)):>12.2f}"
+            f"{100 * np.mean(off <= 1.96 * u):>9.1f}"
         )
-    return "\n".join(lines) + "\n"
+    wrong = sorted({int(row["seed"]) for row in rows if row["groups"] == "other"})
+    return "\n".join([*lines, *([f"groups that are no sides: seeds {wrong}"] if wrong else [])]) + "\n"
 
 
 if __name__ == "__main__":

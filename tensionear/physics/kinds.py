@@ -170,7 +170,9 @@ def _refined(kind: Kind, heard: Sequence[Array]) -> tuple[float, Kind]:
     found = kind
     if _SHAPES[kind.shape].ends is not None:
         tried = ((part, ends) for part in _WIDER for ends in _ENDS)
-        found = _best([replace(kind, stiffness=kind.stiffness * _STEP**part, ends=ends) for part, ends in tried], heard)[1]
+        found = _best(
+            [replace(kind, stiffness=kind.stiffness * _STEP**part, ends=ends) for part, ends in tried], heard
+        )[1]
     return _best([replace(found, stiffness=found.stiffness * _STEP**part) for part in _FINER], heard)
 
 

@@ -98,7 +98,9 @@ def read_evenness_named(
         ends={},
         limits=limits,
         assumptions=(
-            "the spokes of a group are of one kind and length",
+            "the spokes of a group are of one kind and length"
+            if kind is None
+            else f"all spokes are of one kind, told by their overtones ({kind.shape}), those of a group of one length",
             "how pitch follows tension was found from the overtones, not taken as a string's",
         ),
         probability_within=assessed.within if len(judged) == spokes else None,
