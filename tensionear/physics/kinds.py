@@ -159,21 +159,25 @@ def likeliest_kinds(plucks: Sequence[Sequence[Peaks]]) -> tuple[Kind, Kind | Non
     return found[False][1], found[True][1] if plausible else None
 
 
-def _best(kinds: Sequence[Kind], heard: Sequence[Array]) -> tuple[float, Kind]:
-    """The kind that explains the plucks best, after its score."""
-    scored = [(float(np.mean([scores(each, _coarse(kind)).max() for each in heard])), kind) for kind in kinds]
+def _best(kinds: Sequence[Kind], heard: Sequence[Array], planes: int = 2) -> tuple[float, Kind]:
+    """The kind that explains the plucks best, after its score; by its flat plane alone if ``planes`` is 1."""
+    scored = [(float(np.mean([scores(each, _coarse(kind, planes)).max() for each in heard])), kind) for kind in kinds]
     return max(scored, key=lambda each: each[0])
 
 
 def _refined(kind: Kind, heard: Sequence[Array]) -> tuple[float, Kind]:
-    """The best of its neighbours between the kinds of the bank: by the length of thick ends, if it has any, and stiffness."""
-    found = kind
-    if _SHAPES[kind.shape].ends is not None:
-        tried = ((part, ends) for part in _WIDER for ends in _ENDS)
-        found = _best(
-            [replace(kind, stiffness=kind.stiffness * _STEP**part, ends=ends) for part, ends in tried], heard
-        )[1]
-    return _best([replace(found, stiffness=found.stiffness * _STEP**part) for part in _FINER], heard)
+    """The best of its neighbours between the kinds of the bank: by stiffness, and by the length of thick ends if it has any.
+
+    Without thick ends the flat plane alone tells the stiffness best; with them it takes both planes to tell it from their length.
+    """
+    ends = _SHAPES[kind.shape].ends
+    found, planes = kind, 1 if ends is None else 2
+    if ends is not None:
+        tried = ((part, length) for part in _WIDER for length in _ENDS)
+        wider = [replace(kind, stiffness=kind.stiffness * _STEP**part, ends=length) for part, length in tried]
+        found = _best(wider, heard)[1]
+    finer = [replace(found, stiffness=found.stiffness * _STEP**part) for part in _FINER]
+    return _best([_best(finer, heard, planes)[1]], heard)
 
 
 @lru_cache(maxsize=1)
@@ -184,7 +188,7 @@ def _bank() -> tuple[Kind, ...]:
 
 
 @lru_cache(maxsize=256)
-def _coarse(kind: Kind) -> SeriesGrid:
+def _coarse(kind: Kind, planes: int) -> SeriesGrid:
     """A grid of every other state. By similarity a spoke e^e times as stiff has ln f(T, k) = v(ln T - e, ln k - e) + e / 2."""
     states, stiffer = LOG_TENSION[::_COARSER], math.log(kind.stiffness)
     logs = []
@@ -192,8 +196,8 @@ def _coarse(kind: Kind) -> SeriesGrid:
         tension = np.clip(states - stiffer, *table.log_tension_range)
         logs.append(table.over_grid(tension, log_ends(table)) + stiffer / 2)
     nothing = np.zeros((0, 0, 0, MODES))
-    planes = (logs[0], logs[-1])
-    return series_grid(("flat", "edge"), planes, (nothing, nothing), states)
+    first, second = logs[0], logs[0] if planes == 1 else logs[-1]
+    return series_grid(("flat", "edge"), (first, second), (nothing, nothing), states)
 
 
 @lru_cache(maxsize=64)
