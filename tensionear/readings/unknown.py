@@ -6,12 +6,13 @@ with a wheel file.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from tensionear.capture.recording import AudioSource
-from tensionear.listening import Listened, Strike, listen_through
+from tensionear.listening import Listened, Strike, heard_again, listen_through
 from tensionear.physics.generic import expect_any_spoke
 from tensionear.physics.kinds import Kind, expect_kind, expect_some_spokes, likeliest_kinds
+from tensionear.pitch.lines import Expectation
 
 _LIKELY, _CLEAR = 0.5, 0.9  # probability of a pluck before its kind is known, and after
 _FEWEST = 4  # plucks that tell the kind
@@ -27,15 +28,27 @@ def listen_unknown(source: AudioSource) -> tuple[Listened, Kind | None]:
     SoundError
         As ``listen_through``.
     """
-    plucks = _plucks(listen_through(source, [expect_some_spokes()]), _LIKELY)
+    return _settled(lambda expected: listen_through(source, [expected]))
+
+
+def hear_unknown_again(listened: Listened) -> tuple[Listened, Kind | None]:
+    """The same of plucks whose sounds were kept as they came; as they were heard, and None, if they were not."""
+    if not listened.plucks:
+        return listened, None
+    return _settled(lambda expected: heard_again(listened, [expected]))
+
+
+def _settled(hear: Callable[[Expectation], Listened]) -> tuple[Listened, Kind | None]:
+    """Heard for the kind that a first hearing tells."""
+    plucks = _plucks(hear(expect_some_spokes()), _LIKELY)
     if len(plucks) < _FEWEST:
-        return listen_through(source, [expect_any_spoke()]), None
+        return hear(expect_any_spoke()), None
     plain, flat = likeliest_kinds([strike.heard[0].peaks for strike in plucks])
     if flat is not None:
-        again = listen_through(source, [expect_kind(flat)])
+        again = hear(expect_kind(flat))
         if _shows_edge(_plucks(again, _CLEAR)):
             return again, flat
-    return listen_through(source, [expect_kind(plain)]), plain
+    return hear(expect_kind(plain)), plain
 
 
 def _plucks(listened: Listened, probability: float) -> list[Strike]:
