@@ -29,13 +29,13 @@ _HEAD_M, _TAIL_M = 0.028, 0.022  # thick ends inside the free length, common pra
 _STEP = 1.2  # between kinds, of the stiffness
 _STIFFNESS_SD, _RATIO_SD = 0.10, 0.15  # of ln EI about a kind, and of ln of the planes' ratio
 _FIT_SD = 0.25
-_SHAPE_SD = 0.004  # of ln f of the overtones: what a shape between those here, or other thick ends, make of them
+_SHAPE_SD = 0.0025  # of ln f of the overtones: what a shape between those here, or other thick ends, make of them
 _WIDER, _FINER = (-1.0, -0.5, 0.0, 0.5, 1.0), (-0.5, -0.25, 0.0, 0.25, 0.5)  # of a step
 _ENDS = (0.65, 1.0, 1.35)
 _PLAUSIBLE = (
     0.95  # of the round kind's score: less is too little for a flat one, which has a plane more to meet peaks with
 )
-_REFINED = 3  # shapes of either sort
+_REFINED, _EDGE = 3, 1 / 3  # shapes of either sort; what the edge plane counts then
 _HEARD, _COARSER = 12, 2  # plucks that a kind is told by, and how many states of the grid are one for that
 
 
@@ -159,25 +159,28 @@ def likeliest_kinds(plucks: Sequence[Sequence[Peaks]]) -> tuple[Kind, Kind | Non
     return found[False][1], found[True][1] if plausible else None
 
 
-def _best(kinds: Sequence[Kind], heard: Sequence[Array], planes: int = 2) -> tuple[float, Kind]:
-    """The kind that explains the plucks best, after its score; by its flat plane alone if ``planes`` is 1."""
-    scored = [(float(np.mean([scores(each, _coarse(kind, planes)).max() for each in heard])), kind) for kind in kinds]
+def _best(kinds: Sequence[Kind], heard: Sequence[Array], edge: float = 1.0) -> tuple[float, Kind]:
+    """The kind that explains the plucks best, after its score; ``edge`` is what the second plane counts, 0..1."""
+
+    def score(kind: Kind, planes: int) -> float:
+        return float(np.mean([scores(each, _coarse(kind, planes)).max() for each in heard]))
+
+    scored = [(edge * score(kind, 2) + (1 - edge) * (score(kind, 1) if edge < 1 else 0.0), kind) for kind in kinds]
     return max(scored, key=lambda each: each[0])
 
 
 def _refined(kind: Kind, heard: Sequence[Array]) -> tuple[float, Kind]:
     """The best of its neighbours between the kinds of the bank: by stiffness, and by the length of thick ends if it has any.
 
-    Without thick ends the flat plane alone tells the stiffness best; with them it takes both planes to tell it from their length.
+    Here the edge plane counts for little: it meets more by chance, its ends being free of the flat plane's.
     """
-    ends = _SHAPES[kind.shape].ends
-    found, planes = kind, 1 if ends is None else 2
-    if ends is not None:
+    found = kind
+    if _SHAPES[kind.shape].ends is not None:
         tried = ((part, length) for part in _WIDER for length in _ENDS)
         wider = [replace(kind, stiffness=kind.stiffness * _STEP**part, ends=length) for part, length in tried]
-        found = _best(wider, heard)[1]
+        found = _best(wider, heard, _EDGE)[1]
     finer = [replace(found, stiffness=found.stiffness * _STEP**part) for part in _FINER]
-    return _best([_best(finer, heard, planes)[1]], heard)
+    return _best([_best(finer, heard, _EDGE)[1]], heard)
 
 
 @lru_cache(maxsize=1)

@@ -16,7 +16,7 @@ from tests.readings.recorded import heard_with_count, read_with_count, read_with
 
 SEED, SPOKES, BLADES = 13, 28, 6
 #: Seed, what its spokes are, and how far from the reading with the wheel file, in percent: the middle spoke and the worst.
-KINDS = [(SEED, "round", 0.2, 1.0), (5, "butted", 0.5, 1.5), (BLADES, "flat 2.3:1", 0.25, 1.0)]
+KINDS = [(SEED, "round", 0.2, 1.0), (5, "butted", 0.5, 2.0), (BLADES, "flat 2.3:1", 0.25, 1.0)]
 
 
 def told(first: int = 1, **options: object) -> Reading:
