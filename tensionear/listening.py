@@ -1,14 +1,14 @@
 """A source of sound heard from end to end: every onset with what it most likely was. Imports capture, pitch, errors.
 
-Nothing here knows which spoke is which. Each onset is heard once for every kind of spoke it might be; of its sound nothing
-is kept but the lines, so that an hour takes no more memory than a minute.
+Nothing here knows which spoke is which. Each onset is heard once for every kind of spoke it might be; of a recording's sound
+nothing is kept but the lines, so that an hour takes no more memory than a minute.
 """
 
 from __future__ import annotations
 
 from collections import deque
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -54,12 +54,13 @@ class Strike:
 
 @dataclass(frozen=True, slots=True)
 class Listened:
-    """A whole recording, heard."""
+    """A whole recording, heard; ``plucks`` are the sounds of the strikes where they were kept, else none."""
 
     strikes: tuple[Strike, ...]
     duration_s: float
     sample_rate_hz: float
     warnings: tuple[str, ...]
+    plucks: tuple[Pluck, ...] = ()
 
 
 class Listener:
@@ -172,6 +173,12 @@ def listen_through(source: AudioSource, expectations: Sequence[Expectation]) -> 
     if frames == 0:
         raise SoundError(f"{source.name} holds no sound (0 samples); record again")
     return Listened(tuple(strikes), frames / source.sample_rate_hz, source.sample_rate_hz, warnings)
+
+
+def heard_again(listened: Listened, expectations: Sequence[Expectation]) -> Listened:
+    """The sounds that were kept, heard for other spokes."""
+    listener = Listener(expectations)
+    return replace(listened, strikes=tuple(listener.hear(pluck) for pluck in listened.plucks))
 
 
 def fall_before(pluck: Pluck, old: Sequence[Ringing]) -> float:

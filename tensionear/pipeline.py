@@ -10,12 +10,13 @@ from .errors import UsageError
 from .listening import listen_through
 from .options import RoundOptions
 from .physics.expectation import expect
-from .physics.generic import expect_any_spoke, expect_any_tone
+from .physics.generic import expect_any_tone
 from .physics.spoke import Spoke
 from .pitch.lines import Expectation
 from .reading import Reading
 from .readings.evenness import read_evenness
 from .readings.singles import read_singles, read_tones
+from .readings.unknown import listen_unknown
 from .readings.wheel import read_wheel
 from .wheel.model import Wheel
 from .wheel.sheet import EMPTY, Sheet
@@ -77,7 +78,8 @@ def read(
         raise UsageError(f"{spokes} spokes: a wheel has at least 1; give the number of spokes")
     if spokes == 1:
         return read_tones(source.name, listen_through(source, [expect_any_tone()]))
-    return read_evenness(source.name, listen_through(source, [expect_any_spoke()]), spokes, first, options)
+    listened, kind = listen_unknown(source)
+    return read_evenness(source.name, listened, spokes, first, options, kind)
 
 
 def kinds_of(wheel: Wheel) -> tuple[Spoke, ...]:

@@ -202,7 +202,7 @@ class _Watcher:
         for index, level in enumerate(levels):
             if not silent[index]:
                 before = level if floor is None else floor
-                floor = np.where(level > before, before + _FLOOR_RISE_DB, before - _FLOOR_FALL_DB)
+                floor = before + np.where(level > before, _FLOOR_RISE_DB, -_FLOOR_FALL_DB)
             floors[index] = level if floor is None else floor
         self._floor = floor
         return floors

@@ -127,15 +127,16 @@ class Rehearing:
     def __init__(self, expectations: Sequence[Expectation]) -> None:
         self._listener = Listener(expectations)
 
-    def hear(self, sound: Recording, onset_s: float) -> Strike | None:
-        """What a pluck is heard as by now; its sound begins a little before it. None if nothing is in it."""
+    def hear(self, sound: Recording, onset_s: float) -> tuple[Strike, Pluck] | None:
+        """What a pluck is heard as by now, and its sound, which begins a little before it. None if nothing is in it."""
         finder = PluckFinder(sound.sample_rate_hz)
         found = [each for chunk in regrid(sound.blocks(), 0, finder.chunk_frames) for each in finder.push(chunk)]
         near = [each for each in (*found, *finder.flush()) if abs(each.onset_s - LEAD_S) < SAME_S]
         if not near:
             return None
         clearest = max(near, key=lambda pluck: pluck.novelty_db)
-        return self._listener.hear(replace(clearest, onset_s=onset_s))
+        pluck = replace(clearest, onset_s=onset_s)
+        return self._listener.hear(pluck), pluck
 
 
 def _liveliest(block: Samples) -> int:

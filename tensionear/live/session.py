@@ -120,6 +120,7 @@ class Session:
         self.turning: Turning | None = None
         self.reading: Reading | None = None
         self._strikes: list[Strike] = []  # whole ones worth listing
+        self._sounds: list[Pluck] = []  # theirs, if the subject hears them again
         self._last_words: dict[float, tuple[Strike, Pluck]] = {}
         self._accepted: dict[int, list[Counted]] = {}
         self._stale: dict[int, float] = {}
@@ -139,9 +140,10 @@ class Session:
             if each.spoke not in self.round.plan:
                 continue
             lines = Lines((each.value.pitch_hz,), (0.0,))
-            strike = None if each.sound is None else rehearing.hear(each.sound, each.onset_s)
-            if strike is not None:
-                self._strikes.append(strike)
+            heard = None if each.sound is None else rehearing.hear(each.sound, each.onset_s)
+            if heard is not None:
+                strike, pluck = heard
+                self._keep_whole(strike, pluck)
                 self._accepted.setdefault(each.spoke, []).append(Counted(strike, each.value))
                 lines = lines_of(strike)
             accepted[each.spoke] = (*accepted.get(each.spoke, ()), Taken(each.onset_s, lines, each.value))
@@ -257,12 +259,15 @@ class Session:
         return self.round.ended and not (self.setup.named_by_whole and self.round.closed)
 
     def read(self, warnings: tuple[str, ...] = ()) -> Reading:
-        """The round so far, read."""
-        return self.reading_job(warnings)()
+        """The round so far, read at leisure: what may be heard again is."""
+        return self._reading_job(replace(self.listened(warnings), plucks=tuple(self._sounds)))()
 
     def reading_job(self, warnings: tuple[str, ...] = ()) -> Callable[[], Reading]:
         """The reading of the round so far as a job that another thread may do: it touches nothing of the session."""
-        setup, subject, listened, names = self.setup, self.subject, self.listened(warnings), self.names()
+        return self._reading_job(self.listened(warnings))
+
+    def _reading_job(self, listened: Listened) -> Callable[[], Reading]:
+        setup, subject, names = self.setup, self.subject, self.names()
         if setup.named_by_whole:
             return lambda: subject.read(setup.file, listened, setup.first, setup.options)
         return lambda: subject.read_named(setup.file, listened, names, setup.options)
@@ -333,12 +338,17 @@ class Session:
             self._step(Refused(strike.onset_s, reason, ADVICE[reason]))
             self._say(Told("refused", code=reason, text=ADVICE[reason]))
 
+    def _keep_whole(self, strike: Strike, pluck: Pluck) -> None:
+        self._strikes.append(strike)
+        if self.subject.hears_again:
+            self._sounds.append(replace(pluck, onset_s=strike.onset_s))
+
     def _take_whole(self, heard: Heard) -> None:
         """The whole ring: what the round is read from, and what is kept in place of the shorter one."""
         strike = heard.strike
         if not listed(Listened((strike,), 0.0, 0.0, ())):
             return
-        self._strikes.append(strike)
+        self._keep_whole(strike, heard.pluck)
         for onset_s in self._last_words:
             if abs(onset_s - strike.onset_s) < SAME_S:
                 self._last_words[onset_s] = (strike, heard.pluck)

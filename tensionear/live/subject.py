@@ -21,6 +21,7 @@ from tensionear.pitch.lines import Expectation, Heard
 from tensionear.reading import Reading
 from tensionear.readings.evenness import read_evenness, read_evenness_named
 from tensionear.readings.plucks import first_modes, listed
+from tensionear.readings.unknown import hear_unknown_again
 from tensionear.readings.wheel import read_named, read_wheel
 from tensionear.wheel.model import Wheel
 from tensionear.wheel.roundplan import plan_round
@@ -68,6 +69,11 @@ class Subject(Protocol):
         """What to call it."""
         ...
 
+    @property
+    def hears_again(self) -> bool:
+        """Whether a whole round is heard again from the sounds of its plucks, which then have to be kept."""
+        ...
+
     def expectations(self) -> list[Expectation]:
         """What to listen for."""
         ...
@@ -113,6 +119,11 @@ class WheelSubject:
     def title(self) -> str:
         """Its name."""
         return self.wheel.name
+
+    @property
+    def hears_again(self) -> bool:
+        """No: its spokes are known from the start."""
+        return False
 
     def expectations(self) -> list[Expectation]:
         """One a kind of spoke."""
@@ -191,6 +202,11 @@ class CountSubject:
         """What to call it."""
         return f"a wheel of {self._spokes} spokes"
 
+    @property
+    def hears_again(self) -> bool:
+        """Yes: only the whole round tells what kind its spokes are."""
+        return True
+
     def expectations(self) -> list[Expectation]:
         """Any spoke."""
         return [expect_any_spoke()]
@@ -217,12 +233,18 @@ class CountSubject:
         return against(Value(main.frequency_hz), fellows)
 
     def read(self, file: str, listened: Listened, first: int, options: RoundOptions) -> Reading:
-        """As ``tensionear read --spokes``."""
-        return read_evenness(file, listened, self._spokes, first, options)
+        """As ``tensionear read --spokes``, if the sounds of the plucks are there."""
+        again, kind = hear_unknown_again(listened)
+        return read_evenness(file, again, self._spokes, first, options, kind)
 
     def read_named(self, file: str, listened: Listened, names: Names, options: RoundOptions) -> Reading:
         """The same with names that are known."""
-        return read_evenness_named(file, listened, self._spokes, certain(names, len(listed(listened))), options)
+        again, kind = hear_unknown_again(listened)
+        spoke_at = {listed(listened)[index].onset_s: spoke for index, spoke in names.spokes.items()}
+        onsets = [strike.onset_s for strike in listed(again)]
+        known = {index: spoke_at[onset_s] for index, onset_s in enumerate(onsets) if onset_s in spoke_at}
+        naming = certain(replace(names, spokes=known), len(onsets))
+        return read_evenness_named(file, again, self._spokes, naming, options, kind)
 
 
 def certain(names: Names, strikes: int) -> Naming:

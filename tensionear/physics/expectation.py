@@ -13,7 +13,7 @@ from tensionear.pitch.spectrum import Array
 
 from .beam import BendingPlane
 from .inverse import SpokeModel
-from .modes import MODES, ModeTable, mode_table
+from .modes import MODES, EvenTable, ModeTable, mode_table
 from .spoke import Spoke
 from .stretch import stretch_of_first_mode
 
@@ -65,7 +65,7 @@ def _grid(table: ModeTable) -> Array:
     return table.over_grid(LOG_TENSION, log_ends(table))
 
 
-def log_ends(table: ModeTable) -> Array:
+def log_ends(table: ModeTable | EvenTable) -> Array:
     """ln k of the ends of the scan, shape (ends,)."""
     return np.asarray(np.log(table.middle_stiffness_n_m * END_SHARES / (1 - END_SHARES)))
 

@@ -19,7 +19,7 @@ from .inverse import SpokeModel
 from .modes import mode_table
 from .spoke import Stretch
 
-_LENGTH_M, _MASS_KG_M, _STIFFNESS_N_M2, _AXIAL_N = 0.270, 0.014, 0.085, 5.0e5
+LENGTH_M, MASS_KG_M, STIFFNESS_N_M2, AXIAL_N = 0.270, 0.014, 0.085, 5.0e5
 _SPREAD = 0.45  # standard deviation of ln stiffness between kinds of spoke, at one mass per length
 #: Shapes, as the middle's diameter in parts of the ends': drawn plain, and butted a little and much; stiffness of the middle
 #: in parts of the plain spoke's. A step apart, the fifth partial is still met within half a percent.
@@ -41,13 +41,13 @@ def _stretches(shape: float, factor: float) -> tuple[Stretch, ...]:
     """A spoke of this shape, its middle's bending stiffness ``factor`` times the plain one's at the plain mass per length."""
 
     def piece(length_m: float, thicker: float) -> Stretch:
-        stiffness = factor * _STIFFNESS_N_M2 * thicker**4
-        return Stretch(length_m, _MASS_KG_M * thicker**2, stiffness, stiffness, _AXIAL_N * thicker**2)
+        stiffness = factor * STIFFNESS_N_M2 * thicker**4
+        return Stretch(length_m, MASS_KG_M * thicker**2, stiffness, stiffness, AXIAL_N * thicker**2)
 
     if shape == 1.0:
-        return (piece(_LENGTH_M, 1.0),)
+        return (piece(LENGTH_M, 1.0),)
     ends = 1 / shape
-    return piece(_HEAD_M, ends), piece(_LENGTH_M - _HEAD_M - _TAIL_M, 1.0), piece(_TAIL_M, ends)
+    return piece(_HEAD_M, ends), piece(LENGTH_M - _HEAD_M - _TAIL_M, 1.0), piece(_TAIL_M, ends)
 
 
 @lru_cache(maxsize=1)
@@ -68,7 +68,7 @@ def expect_any_spoke() -> Expectation:
     tables = [mode_table(_stretches(*kind), "flat") for kind in kinds]
     logs = np.concatenate([table.over_grid(LOG_TENSION, log_ends(table)) for table in tables], axis=1)
     leeway = np.concatenate([leeway_of(table, _VARIANT_SD) for table in tables], axis=1)
-    stretch = usual_stretch(_AXIAL_N, _LENGTH_M)
+    stretch = usual_stretch(AXIAL_N, LENGTH_M)
     return Expectation(series_grid(("both", "both"), (logs, logs), (leeway, leeway), LOG_TENSION), stretch)
 
 

@@ -13,7 +13,7 @@ ln f(T, k) = v(ln T + 2l - e, ln k + l - e) - 2l - m/2 + e/2, where v is the tab
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -51,12 +51,14 @@ class SpokeModel:
     """One kind of spoke at one free length: a table for each plane and the effect of each tolerance.
 
     ``tables`` has two entries (twice the same for a round spoke). ``tolerances`` (sources, 4) gives, for one standard
-    deviation of each source, the relative change of length, mass per length, flat and edge stiffness.
+    deviation of each source, the relative change of length, mass per length, flat and edge stiffness. ``bends`` (further
+    sources, 2, MODES) gives for others what they add to ln f of each plane's partials.
     """
 
     tables: tuple[ModeTable, ModeTable]
     tolerances: Array
     sources: tuple[str, ...]
+    bends: Array = field(default_factory=lambda: np.zeros((0, 2, MODES)))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -153,20 +155,6 @@ def fit_group(models: tuple[SpokeModel, ...], which: NDArray[np.intp], heard: Pa
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _State:
-    """Values of all parts: locals (parts, spokes, 6), shared (parts, shared), node (parts, 2), cost and step (parts,)."""
-
-    own: Array
-    shared: Array
-    node: Array
-    cost: Array
-    step: Array
-
-    def take(self, kept: NDArray[np.intp]) -> _State:
-        return _State(self.own[kept], self.shared[kept], self.node[kept], self.cost[kept], self.step[kept])
-
-
-@dataclass(frozen=True, slots=True, eq=False)
 class _Normal:
     """Normal equations of all parts, and the cost there."""
 
@@ -177,6 +165,34 @@ class _Normal:
     right_shared: Array
     cost: Array
     residual: Array
+
+    def take(self, kept: NDArray[np.intp]) -> _Normal:
+        return _Normal(*(getattr(self, each.name)[kept] for each in fields(self)))
+
+    def where(self, chosen: NDArray[np.bool_], other: _Normal) -> _Normal:
+        """These of the chosen parts, those of the others."""
+        pairs = ((getattr(self, each.name), getattr(other, each.name)) for each in fields(self))
+        return _Normal(*(np.where(chosen.reshape(-1, *[1] * (own.ndim - 1)), own, its) for own, its in pairs))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _State:
+    """Values of all parts: locals (parts, spokes, 6), shared (parts, shared), node (parts, 2), step (parts,); and what
+    follows from them."""
+
+    own: Array
+    shared: Array
+    node: Array
+    step: Array
+    normal: _Normal
+
+    @property
+    def cost(self) -> Array:
+        """Of each part, shape (parts,)."""
+        return self.normal.cost
+
+    def take(self, kept: NDArray[np.intp]) -> _State:
+        return _State(self.own[kept], self.shared[kept], self.node[kept], self.step[kept], self.normal.take(kept))
 
 
 class _Problem:
@@ -189,7 +205,8 @@ class _Problem:
         self.used = np.isfinite(heard.sd)
         self.inverse_sd = np.where(self.used, 1 / np.where(self.used, heard.sd, 1.0), 0.0)
         self.data = np.where(self.used, heard.log_frequency, 0.0)
-        sources = len(models[0].sources)
+        self.bent = 6 + len(models[0].tolerances)
+        sources = len(models[0].tolerances) + len(models[0].bends)
         self.shared_size = 6 + sources
         span = math.log(prior.highest / prior.lowest)
         centres = math.log(prior.lowest) + span * (np.arange(prior.nodes) + 0.5) / prior.nodes
@@ -205,28 +222,25 @@ class _Problem:
         own[:, :, 0] = self.heard.start_log_tension
         shared = np.zeros((parts, self.shared_size))
         shared[:, :2] = self.nodes
-        state = _State(own, shared, self.nodes, np.full(parts, np.inf), np.ones(parts))
-        return _State(own, shared, self.nodes, self._normal(state).cost, state.step)
+        return _State(own, shared, self.nodes, np.ones(parts), self._normal(own, shared, self.nodes))
 
     def improve(self, state: _State) -> _State:
         """One Gauss-Newton step of every part, halved for those whose cost would rise."""
-        normal = self._normal(state)
-        step_own, step_shared, *_ = _solve(normal)
+        step_own, step_shared, *_ = _solve(state.normal)
         limit = np.array([0.4, *[1.0] * 5])
         step_own = np.clip(step_own, -limit, limit) * state.step[:, None, None]
         step_shared = np.clip(step_shared, -1.5, 1.5) * state.step[:, None]
         own, shared = state.own + step_own, state.shared + step_shared
         own[:, :, 0] = np.clip(own[:, :, 0], self.lowest, self.highest)
-        tried = _State(own, shared, state.node, state.cost, state.step)
-        cost = self._normal(tried).cost
-        better = cost < normal.cost
+        normal = self._normal(own, shared, state.node)
+        better = normal.cost < state.cost
         keep = better[:, None]
         return _State(
             np.where(keep[:, :, None], own, state.own),
             np.where(keep, shared, state.shared),
             state.node,
-            np.where(better, cost, normal.cost),
             np.where(better, np.minimum(1.0, 2 * state.step), 0.35 * state.step),
+            normal.where(better, state.normal),
         )
 
     def pruned(self, state: _State, within: float) -> _State:
@@ -234,7 +248,7 @@ class _Problem:
         return state.take(np.flatnonzero(state.cost < state.cost.min() + within))
 
     def summary(self, state: _State) -> GroupFit:
-        normal = self._normal(state)
+        normal = state.normal
         _, _, inverse_own, schur, loading = _solve(normal)
         covariance: Array = np.asarray(np.linalg.inv(schur), dtype=np.float64)
         log_evidence = (
@@ -248,7 +262,7 @@ class _Problem:
         size = np.abs(residual)
         sane = self.used & (size < 4)
         misfit = np.sum(np.where(sane, size**2, 0), axis=(1, 2)) / np.maximum(np.sum(sane, axis=(1, 2)) - 2, 1)
-        value, slopes, _ = self._predict(state.take(np.array([best])))
+        value, slopes, _ = self._predict(state.own[[best]], state.shared[[best]])
         return GroupFit(
             weight / weight.sum(),
             state.own[:, :, 0],
@@ -265,27 +279,28 @@ class _Problem:
             self.models[0].sources,
         )
 
-    def _predict(self, state: _State) -> tuple[Array, Array, Array]:
+    def _predict(self, own_values: Array, shared_values: Array) -> tuple[Array, Array, Array]:
         """ln f (parts, spokes, 3, MODES) and its slopes by locals (.., 6) and shared (.., shared)."""
-        parts, spokes = state.own.shape[:2]
+        parts, spokes = own_values.shape[:2]
         value = np.empty((parts, spokes, 3, MODES))
         by_own = np.zeros((parts, spokes, 3, MODES, _LOCALS))
         by_shared = np.zeros((parts, spokes, 3, MODES, self.shared_size))
         for number, model in enumerate(self.models):
             members = np.flatnonzero(self.which == number)
-            change = state.shared[:, 6:] @ model.tolerances  # (parts, 4): length, mass, flat, edge
+            change = shared_values[:, 6 : self.bent] @ model.tolerances  # (parts, 4): length, mass, flat, edge
             for plane in range(2):
                 length, mass, stiffness = change[:, 0], change[:, 1], change[:, 2 + plane]
-                log_t = state.own[:, members, 0] + (2 * length - stiffness)[:, None]
+                log_t = own_values[:, members, 0] + (2 * length - stiffness)[:, None]
                 shift = (length - stiffness)[:, None]
-                hub = state.shared[:, 0, None] + state.shared[:, 2 + 2 * plane, None] + shift
-                hub = hub + state.own[:, members, 1 + 2 * plane]
-                nipple = state.shared[:, 1, None] + state.shared[:, 3 + 2 * plane, None] + shift
-                nipple = nipple + state.own[:, members, 2 + 2 * plane]
+                hub = shared_values[:, 0, None] + shared_values[:, 2 + 2 * plane, None] + shift
+                hub = hub + own_values[:, members, 1 + 2 * plane]
+                nipple = shared_values[:, 1, None] + shared_values[:, 3 + 2 * plane, None] + shift
+                nipple = nipple + own_values[:, members, 2 + 2 * plane]
                 logs, slopes = model.tables[plane].log_frequencies(log_t.ravel(), hub.ravel(), nipple.ravel())
                 shape = (parts, len(members), MODES)
                 offset = (-2 * length - 0.5 * mass + 0.5 * stiffness)[:, None, None]
-                value[:, members, plane] = logs.reshape(shape) + offset
+                bend = (shared_values[:, self.bent :] @ model.bends[:, plane])[:, None, :]
+                value[:, members, plane] = logs.reshape(shape) + offset + bend
                 by_t, by_hub, by_nipple = (slope.reshape(shape) for slope in slopes)
                 own, shared = np.zeros((*shape, _LOCALS)), np.zeros((*shape, self.shared_size))
                 own[..., 0] = by_t
@@ -296,13 +311,14 @@ class _Problem:
                 total = by_t + by_hub + by_nipple
                 by_length, by_stiffness = by_t + total - 2, 0.5 - total
                 tolerance = model.tolerances
-                shared[..., 6:] = (
+                shared[..., self.bent :] = model.bends[:, plane].T
+                shared[..., 6 : self.bent] = (
                     by_length[..., None] * tolerance[:, 0]
                     - 0.5 * tolerance[:, 1]
                     + by_stiffness[..., None] * tolerance[:, 2 + plane]
                 )
                 by_own[:, members, plane], by_shared[:, members, plane] = own, shared
-        between = state.own[:, :, 5, None]
+        between = own_values[:, :, 5, None]
         apart = (value[:, :, 0] - value[:, :, 1]) / 2
         value[:, :, 2] = (value[:, :, 0] + value[:, :, 1]) / 2 + between * apart
         for slopes in (by_own, by_shared):
@@ -311,17 +327,17 @@ class _Problem:
         by_own[:, :, 2, :, 5] = apart
         return value, by_own, by_shared
 
-    def _normal(self, state: _State) -> _Normal:
-        value, by_own, by_shared = self._predict(state)
-        parts, spokes = state.own.shape[:2]
+    def _normal(self, own_values: Array, shared_values: Array, node: Array) -> _Normal:
+        value, by_own, by_shared = self._predict(own_values, shared_values)
+        parts, spokes = own_values.shape[:2]
         residual = (self.data - value) * self.inverse_sd
         squared = residual**2
         data_cost = _STUDENT * np.log1p(squared / _STUDENT) * self.used
-        pull_own = state.own / self.own_sd
+        pull_own = own_values / self.own_sd
         pull_own[:, :, 0] = 0.0
-        middle = np.zeros_like(state.shared)
-        middle[:, :2] = state.node
-        pull_shared = (state.shared - middle) / self.shared_sd
+        middle = np.zeros_like(shared_values)
+        middle[:, :2] = node
+        pull_shared = (shared_values - middle) / self.shared_sd
         cost = data_cost.sum(axis=(1, 2, 3)) + (pull_own**2).sum(axis=(1, 2)) + (pull_shared**2).sum(axis=1)
         robust = self.inverse_sd**2 / (1 + squared / _STUDENT)
         weight = robust.reshape(parts, spokes, -1)

@@ -14,6 +14,7 @@ power. All bands are solved together.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +22,7 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 Mask = NDArray[np.bool_]
+Number = TypeVar("Number", np.float64, np.complex128)
 
 FILTER_S = 0.0267
 STEP_S = 0.0053
@@ -32,6 +34,7 @@ _LAG, _MOST_ALIKE = 6, 0.9  # samples; what a residual's likeness is taken for a
 _NOISE = 0.003  # of a band's power is taken for noise where old lines are weighed
 _TOLERATED = 3.0  # a cost this much higher is still a step forward
 _USUAL_RATE, _GLIDE_RATES = 3.0, (0.4, 20.0)  # 1/s
+_ROUNDING = 1e-12  # of a slope's power: what is left of it less than that is rounding, and may be below zero
 _DECAY_SD = 0.5  # of ln a about its starting value: real partials of one spoke follow a common law that closely
 
 
@@ -203,12 +206,16 @@ class _Problem:
     """All that stays the same through a fit."""
 
     bands: Bands
-    start: Components
+    used: Mask
     share: Array
-    old: Complex
+    glide: Glide
+    columns: Complex
     foretold: Complex
     ridge: Array
-    glide: Glide
+    course: Complex
+    log_decay: Array
+    decay_weight: Array
+    freedom: NDArray[np.int_]
 
     def at(self, omega: Array, log_decay: Array, stretch: float) -> _Linear:
         """The model there."""
@@ -238,36 +245,69 @@ class _Linear:
     """
 
     def __init__(self, problem: _Problem, omega: Array, log_decay: Array, stretch: float) -> None:
-        bands, used = problem.bands, problem.start.used
-        time = bands.time_s
+        bands, kinds = problem.bands, omega.shape[1]
         self.omega, self.log_decay, self.stretch = omega, log_decay, stretch
-        self.time, self.used, self.decay = time, used, np.exp(log_decay)
-        frequency = bands.centre_hz[:, None] + omega / (2 * np.pi)
-        self.by_stretch = 2 * np.pi * (frequency * problem.share)[:, :, None] * problem.glide.growth
-        phase = omega[:, :, None] * time + stretch * self.by_stretch
-        self.column = np.exp(-self.decay[:, :, None] * time + 1j * phase) * used[:, :, None]
-        self.columns = np.concatenate([self.column, problem.old], axis=1)
+        self.decay = np.exp(log_decay)
+        self.by_stretch = (2 * np.pi * bands.centre_hz[:, None] + omega) * problem.share
+        self.columns = problem.columns.copy()
+        rates = np.array([1j * omega - self.decay, 1j * stretch * self.by_stretch])
+        self.columns[:, :kinds][problem.used] = np.exp(rates[:, problem.used].T @ problem.course)
         conjugate = self.columns.conj()
         gram = conjugate @ self.columns.transpose(0, 2, 1)
-        diagonal = np.real(np.einsum("pkk->pk", gram))
-        gram += np.eye(gram.shape[1]) * (problem.ridge + (diagonal < 1e-12) + 1e-9 * diagonal)[:, None, :]
+        diagonal = _diagonal(gram)
+        self.ridge = problem.ridge + (diagonal.real < 1e-12) + 1e-9 * diagonal.real
+        diagonal += self.ridge
         self.inverse_gram = np.linalg.inv(gram)
-        self.conjugate = conjugate
-        right = conjugate @ bands.samples[:, :, None] + (problem.ridge * problem.foretold)[:, :, None]
-        weights = self.inverse_gram @ right
-        self.amplitude = weights[:, : omega.shape[1], 0]
+        weights = self.inverse_gram @ (conjugate @ bands.samples[:, :, None] + problem.foretold)
+        self.pull = self.ridge[:, :, None] * weights - problem.foretold
+        self.amplitude = weights[:, :kinds, 0]
         self.residual = bands.samples - (weights.transpose(0, 2, 1) @ self.columns)[:, 0]
-        freedom = np.maximum(len(time) - 2 * used.sum(axis=1), 2)
-        self.variance = np.sum(np.abs(self.residual) ** 2, axis=1) / freedom + 1e-24
-        away = (log_decay - np.log(problem.start.decay_rate)) / _DECAY_SD
-        self.cost = np.log(self.variance) * 2 * len(time) / _CORRELATED**2 + np.sum(away**2 * used, axis=1)
+        self.variance = _power(self.residual) / problem.freedom + 1e-24
+        away = log_decay - problem.log_decay
+        self.cost = np.log(self.variance) * (2 * len(bands.time_s) / _CORRELATED**2)
+        self.cost += np.einsum("pk,pk,pk->p", away, away, problem.decay_weight)
         mean, sd = problem.glide.prior(stretch)
-        self.total = float(np.sum(self.cost)) + ((stretch - mean) / sd) ** 2
+        self.total = float(self.cost.sum()) + ((stretch - mean) / sd) ** 2
 
-    def project(self, slopes: Complex) -> Complex:
-        """Take out of slopes (bands, rows, times) what the linear amplitudes can make up for."""
-        inner = self.conjugate @ slopes.transpose(0, 2, 1)
-        return np.asarray(slopes - (self.inverse_gram @ inner).transpose(0, 2, 1) @ self.columns)
+    def slopes(self, problem: _Problem) -> tuple[Complex, Complex]:
+        """By omega, ln a and the stretch, less what the linear amplitudes can make up for: their Gram matrix (bands, rows,
+        rows) and what they have in common with the residual (bands, rows).
+
+        The slope by ln a is i a times that by omega, so that both come from one row.
+        """
+        kinds = self.omega.shape[1]
+        column = self.columns[:, :kinds]
+        rows = np.empty((len(self.omega), kinds + 1, self.columns.shape[2]), complex)
+        np.multiply(column, problem.bands.time_s, out=rows[:, :kinds])
+        swing = (1j * self.amplitude * self.by_stretch)[:, None, :] @ column
+        np.multiply(swing, problem.glide.growth, out=rows[:, kinds:])
+        conjugate = rows.conj()
+        met = conjugate @ self.columns.transpose(0, 2, 1)
+        made_up = met @ self.inverse_gram
+        met += made_up * self.ridge[:, None, :]
+        gram = conjugate @ rows.transpose(0, 2, 1)
+        rounding = _ROUNDING * _diagonal(gram)
+        gram -= met @ made_up.conj().transpose(0, 2, 1)
+        diagonal = _diagonal(gram)
+        diagonal += rounding
+        left = (conjugate @ self.residual[:, :, None] - made_up @ self.pull)[:, :, 0]
+        every = np.concatenate([np.arange(kinds), np.arange(kinds + 1)])
+        scale = np.ones((len(self.omega), len(every)), complex)
+        np.multiply(1j, self.amplitude, out=scale[:, :kinds])
+        np.multiply(1j * self.decay, scale[:, :kinds], out=scale[:, kinds:-1])
+        turned = scale.conj()
+        return gram[:, every[:, None], every] * turned[:, :, None] * scale[:, None, :], left[:, every] * turned
+
+
+def _power(wave: Complex) -> Array:
+    """Sum of squares over time, shape (bands,)."""
+    parts = wave.view(np.float64)
+    return np.asarray(np.einsum("pt,pt->p", parts, parts))
+
+
+def _diagonal(matrices: NDArray[Number]) -> NDArray[Number]:
+    """The diagonals of square matrices (bands, n, n), contiguous, as a view (bands, n) to write to."""
+    return matrices.reshape(len(matrices), -1)[:, :: matrices.shape[2] + 1]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -284,30 +324,24 @@ class _Step:
 def _step(state: _Linear, problem: _Problem, damping: Array, held: float) -> _Step:
     """One Gauss-Newton step; each band's own damping, and ``held`` for the stretch."""
     mean, sd_prior = problem.glide.prior(state.stretch)
-    pull = (np.log(problem.start.decay_rate) - state.log_decay) / _DECAY_SD**2
-    bands, kinds, _ = state.column.shape
-    wave = state.amplitude[:, :, None] * state.column
-    by_omega = 1j * state.time * wave
-    by_decay = -state.time * state.decay[:, :, None] * wave
-    by_swing = np.sum(1j * state.by_stretch * wave, axis=1, keepdims=True)
-    slopes = state.project(np.concatenate([by_omega, by_decay, by_swing], axis=1))
-    conjugate, weight = slopes.conj(), 2 / state.variance
-    normal = np.real(conjugate @ slopes.transpose(0, 2, 1)) * weight[:, None, None]
-    right = np.real(conjugate @ state.residual[:, :, None])[:, :, 0] * weight[:, None]
-    right[:, kinds : 2 * kinds] += pull
-    own, border, corner = normal[:, :-1, :-1], normal[:, :-1, -1], normal[:, -1, -1]
-    diagonal = np.einsum("pkk->pk", own)
-    prior = np.concatenate([np.full((bands, kinds), 1e-9), np.full((bands, kinds), _DECAY_SD**-2)], axis=1)
-    own = own + np.eye(2 * kinds) * (damping[:, None] * diagonal + prior + 1e-12 * diagonal + 1e-9)[:, None, :]
-    inverse = np.linalg.inv(own)
-    through = np.einsum("pkl,pl->pk", inverse, border)
-    schur = float(np.sum(corner - np.einsum("pk,pk->p", border, through))) + 1 / sd_prior**2
-    right_stretch = float(np.sum(right[:, -1] - np.einsum("pk,pk->p", through, right[:, :-1])))
-    by_stretch = (right_stretch + (mean - state.stretch) / sd_prior**2) / max(schur * (1 + held), 1e-30)
-    step = np.einsum("pkl,pl->pk", inverse, right[:, :-1]) - through * by_stretch
-    spread = np.einsum("pkk->pk", inverse) + through**2 / max(schur, 1e-30)
-    sd = np.sqrt(spread[:, :kinds]) * state.used
-    return _Step(step[:, :kinds] * state.used, step[:, kinds:] * state.used, by_stretch, sd, schur**-0.5)
+    kinds, used = state.omega.shape[1], problem.used
+    gram, left = state.slopes(problem)
+    weight = (2 / state.variance)[:, None]
+    normal, right = gram.real * weight[:, :, None], left.real * weight
+    right[:, kinds:-1] += (problem.log_decay - state.log_decay) / _DECAY_SD**2
+    own, border, corner = normal[:, :-1, :-1].copy(), normal[:, :-1, -1], normal[:, -1, -1]
+    diagonal = _diagonal(own)
+    diagonal *= 1 + 1e-12 + damping[:, None]
+    diagonal += 2e-9
+    diagonal[:, kinds:] += _DECAY_SD**-2
+    inverse: Array = np.asarray(np.linalg.inv(own), dtype=np.float64)
+    through = (inverse @ border[:, :, None])[:, :, 0]
+    schur = float(corner.sum() - np.vdot(border, through)) + 1 / sd_prior**2
+    pull = float(right[:, -1].sum() - np.vdot(through, right[:, :-1])) + (mean - state.stretch) / sd_prior**2
+    by_stretch = pull / max(schur * (1 + held), 1e-30)
+    step = (inverse @ right[:, :-1, None])[:, :, 0] - through * by_stretch
+    sd = np.sqrt(_diagonal(inverse)[:, :kinds] + through[:, :kinds] ** 2 / max(schur, 1e-30))
+    return _Step(step[:, :kinds] * used, step[:, kinds:] * used, by_stretch, sd * used, schur**-0.5)
 
 
 def _problem(bands: Bands, start: Components, standing: Standing, share: Array, glide: Glide) -> _Problem:
@@ -317,12 +351,16 @@ def _problem(bands: Bands, start: Components, standing: Standing, share: Array, 
     ridge = np.where(standing.used, noise / np.maximum(standing.sd, 1e-9) ** 2, 0.0)
     return _Problem(
         bands,
-        start,
+        start.used,
         share,
-        _old_columns(bands, standing),
-        np.concatenate([none + 0j, standing.wave], axis=1),
-        np.concatenate([none, ridge], axis=1),
         glide,
+        np.concatenate([np.zeros((*start.used.shape, len(bands.time_s))), _old_columns(bands, standing)], axis=1),
+        np.concatenate([none, ridge * standing.wave], axis=1)[:, :, None],
+        np.concatenate([none, ridge], axis=1),
+        np.array([bands.time_s, glide.growth], complex),
+        np.log(start.decay_rate),
+        start.used / _DECAY_SD**2,
+        np.maximum(len(bands.time_s) - 2 * start.used.sum(axis=1), 2),
     )
 
 

@@ -101,15 +101,7 @@ def series_grid(
 
 def scan(peaks: Sequence[Peaks], grid: SeriesGrid, most: int = 6) -> tuple[Candidate, ...]:
     """The best states, best first; each at least 6 % away (in the state's own measure) from those before it."""
-    salience = _salience(peaks, _COARSE_STEP, (_COARSE_WIDTH,) * len(peaks), _HIGHEST_DB)
-    total = np.zeros(len(grid.state))
-    for plane, index in enumerate(grid.index):
-        met = salience[index]
-        if plane == 0:
-            score = np.sum(met - _MISSING * (1 - np.minimum(met / 6.0, 1.0)), axis=2)
-        else:
-            score = _SECOND_WEIGHT * np.sum(met, axis=2)
-        total += score.max(axis=1)
+    total = scores(coarse_salience(peaks), grid)
     remaining = total.copy()
     away = round(_RIVAL_DISTANCE / float(grid.state[1] - grid.state[0]))
     found = []
@@ -120,6 +112,24 @@ def scan(peaks: Sequence[Peaks], grid: SeriesGrid, most: int = 6) -> tuple[Candi
         found.append(Candidate(at, float(total[at]), float(total[at])))
         remaining[max(0, at - away) : at + away + 1] = -np.inf
     return tuple(found)
+
+
+def coarse_salience(peaks: Sequence[Peaks]) -> Array:
+    """What a scan looks at: the height of what was heard over ln f, shape (bins,)."""
+    return _salience(peaks, _COARSE_STEP, (_COARSE_WIDTH,) * len(peaks), _HIGHEST_DB)
+
+
+def scores(salience: Array, grid: SeriesGrid) -> Array:
+    """How well each state explains what was heard, at its best ends, shape (states,)."""
+    total = np.zeros(len(grid.state))
+    for plane, index in enumerate(grid.index):
+        met = salience[index]
+        if plane == 0:
+            score = np.sum(met - _MISSING * (1 - np.minimum(met / 6.0, 1.0)), axis=2)
+        else:
+            score = _SECOND_WEIGHT * np.sum(met, axis=2)
+        total += score.max(axis=1)
+    return total
 
 
 def rank(
@@ -133,9 +143,9 @@ def rank(
     new = long.height_db > 0
     frequency = long.frequency_hz[new]
     power = 10 ** (long.level_db[new] / 14)
-    ranked = []
+    ranked, salience = [], _sharp_salience(peaks)
     for candidate in candidates:
-        found = find_series(peaks, grid, candidate)
+        found = _series_at(salience, grid, candidate)
         series = np.exp(np.concatenate([logs for logs in found.log_frequency if logs is not None]))
         met = np.min(np.abs(frequency[:, None] / series - 1), axis=1, initial=1.0) < _MATCH[0]
         left = 1 - float(np.sum(power * met) / max(np.sum(power), 1e-30))
@@ -165,7 +175,15 @@ def _level_near(peaks: Peaks, one_hz: float, other_hz: float) -> float:
 
 def find_series(peaks: Sequence[Peaks], grid: SeriesGrid, candidate: Candidate) -> Found:
     """The series of both planes around a candidate state; the planes of a flat spoke choose the state together."""
-    salience = _salience(peaks, _SHARP_STEP, _SHARP_WIDTHS, _SHARP_HIGHEST_DB)
+    return _series_at(_sharp_salience(peaks), grid, candidate)
+
+
+def _sharp_salience(peaks: Sequence[Peaks]) -> Array:
+    return _salience(peaks, _SHARP_STEP, _SHARP_WIDTHS, _SHARP_HIGHEST_DB)
+
+
+def _series_at(salience: Array, grid: SeriesGrid, candidate: Candidate) -> Found:
+    """``find_series`` in the salience of the peaks, for whoever tries several candidates."""
     places = candidate.state_index + np.arange(-_AROUND * _FINE, _AROUND * _FINE + 1) / _FINE
     first_logs, second_logs = grid.log_frequency
     first = _Sharp(salience, first_logs, places)

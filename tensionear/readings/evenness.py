@@ -11,6 +11,7 @@ from tensionear.options import RoundOptions
 from tensionear.physics.expectation import LOG_TENSION
 from tensionear.physics.generic import generic_models
 from tensionear.physics.inverse import EndsPrior, GroupFit, fit_group
+from tensionear.physics.kinds import Kind, model_of_kind
 from tensionear.physics.observations import partials_of
 from tensionear.reading import Finding, Limits, Reading, SideReading, SpokeReading, Verdict
 from tensionear.wheel.assessment import assess_evenness, worst_first
@@ -27,16 +28,20 @@ from .wheel import check_plucks
 _EVENNESS_PERCENT = 5.0  # common practice, no source
 
 
-def read_evenness(file: str, listened: Listened, spokes: int, first: int, options: RoundOptions) -> Reading:
-    """Read a round of a wheel of so many spokes: deviations within groups, no tension."""
+def read_evenness(
+    file: str, listened: Listened, spokes: int, first: int, options: RoundOptions, kind: Kind | None = None
+) -> Reading:
+    """Read a round of a wheel of so many spokes, heard for a kind of spoke or for any: deviations within groups, no tension."""
     strikes = listed(listened)
     check_plucks(options, len(strikes))
     plan = plan_round(spokes, None, first, options.order, options.direction, options.missing)
     naming = name_plucks(struck_of(strikes), plan, options.assign, options.skip)
-    return read_evenness_named(file, listened, spokes, naming, options)
+    return read_evenness_named(file, listened, spokes, naming, options, kind)
 
 
-def read_evenness_named(file: str, listened: Listened, spokes: int, naming: Naming, options: RoundOptions) -> Reading:
+def read_evenness_named(
+    file: str, listened: Listened, spokes: int, naming: Naming, options: RoundOptions, kind: Kind | None = None
+) -> Reading:
     """Read a round whose plucks are named already; ``naming`` has one entry for each of the ``listed`` strikes."""
     strikes = listed(listened)
     kind_of = dict.fromkeys(range(1, spokes + 1), 0)
@@ -47,7 +52,7 @@ def read_evenness_named(file: str, listened: Listened, spokes: int, naming: Nami
     whole = options.crossing in ("apart", None)
     relative: dict[int, ReadTension] = {}
     members = [[number for number in rings if groups[number - 1] == group] for group in dict.fromkeys(groups)]
-    for group, fit in _fitted([each for each in members if each and whole], rings):
+    for group, fit in _fitted([each for each in members if each and whole], rings, kind):
         relative |= _deviations(group, rings, fit)
     of_groups = {number: groups[number - 1] for number in relative}
     assessed = assess_evenness(relative if told else {}, of_groups, limits)
@@ -71,7 +76,9 @@ def read_evenness_named(file: str, listened: Listened, spokes: int, naming: Nami
             continue
         spoke = naming.spokes[index]
         side = groups[spoke - 1] if spoke is not None else None
-        plucks.append(pluck_reading(strike, strike.heard[0], ("both", "both"), spoke, side, None))
+        plucks.append(
+            pluck_reading(strike, strike.heard[0], ("both", "both") if alike else ("flat", "edge"), spoke, side, None)
+        )
     return Reading(
         file=file,
         job="evenness",
@@ -90,7 +97,9 @@ def read_evenness_named(file: str, listened: Listened, spokes: int, naming: Nami
         ends={},
         limits=limits,
         assumptions=(
-            "the spokes of a group are of one kind and length",
+            "the spokes of a group are of one kind and length"
+            if kind is None
+            else f"all spokes are of one kind, told by their overtones ({kind.shape}), those of a group of one length",
             "how pitch follows tension was found from the overtones, not taken as a string's",
         ),
         probability_within=assessed.within if len(judged) == spokes else None,
@@ -107,19 +116,21 @@ def _pitches(rings: Mapping[int, SpokeRings]) -> dict[int, float]:
 
 
 def _fitted(
-    groups: Sequence[Sequence[int]], rings: Mapping[int, SpokeRings]
+    groups: Sequence[Sequence[int]], rings: Mapping[int, SpokeRings], kind: Kind | None
 ) -> Sequence[tuple[Sequence[int], GroupFit]]:
-    """Each group with its fit, all by the one shape of spoke that fits the whole wheel best."""
+    """Each group with its fit, all by the kind of spoke, or by the one shape that fits the whole wheel best."""
+    models = generic_models() if kind is None else (model_of_kind(kind),)
+    alike = kind is None or not kind.flat
     heard = []
     for members in groups:
         start = [rings[number].rings.start_log_tension for number in members]
-        heard.append(partials_of([rings[number].rings.heard for number in members], True, start))
+        heard.append(partials_of([rings[number].rings.heard for number in members], alike, start))
     tried = [
         [
             fit_group((model,), np.zeros(len(group), np.intp), each, EndsPrior())
             for group, each in zip(groups, heard, strict=True)
         ]
-        for model in generic_models()
+        for model in models
     ]
     best = min(tried, key=lambda fits: sum(fit.cost for fit in fits))
     return list(zip(groups, best, strict=True))

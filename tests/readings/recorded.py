@@ -12,10 +12,11 @@ from tensionear.capture.recording import Recording
 from tensionear.catalogue import build_spoke
 from tensionear.listening import Listened, listen_through
 from tensionear.physics.expectation import expect
-from tensionear.physics.generic import expect_any_spoke
+from tensionear.physics.kinds import Kind
 from tensionear.physics.spoke import Spoke
 from tensionear.pipeline import read
 from tensionear.reading import Reading
+from tensionear.readings.unknown import listen_unknown
 from tensionear.wheel.model import Wheel
 from tensionear.wheel.wheelfile import parse_wheel
 
@@ -57,8 +58,8 @@ def heard_with_wheel(seed: int) -> Listened:
 
 
 @cache
-def heard_with_count(seed: int) -> Listened:
-    return listen_through(recording_of(tidy(seed)), [expect_any_spoke()])
+def heard_with_count(seed: int) -> tuple[Listened, Kind | None]:
+    return listen_unknown(recording_of(tidy(seed)))
 
 
 @cache
