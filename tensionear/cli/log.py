@@ -184,19 +184,17 @@ def trend(
     plain: Plain = False,
 ) -> None:
     """Mean and spread of each side over the rounds, and the spokes that keep losing tension."""
-    import os
-
     from tensionear.dashboard.history_picture import draw_trend, trend_lines
     from tensionear.dashboard.view import NARROWEST, terminal
     from tensionear.records.log import Log
     from tensionear.records.trends import trend_of
-    from tensionear.units import chosen_units
 
     from .card import round_of
+    from .show import shown_units
 
     there = Log(log)
     kept = round_of(there, wheel)
-    units = chosen_units("N" if kept.reading is None else kept.reading.units, os.environ)
+    units = shown_units("N" if kept.reading is None else kept.reading.units)
     found = trend_of(there, kept.row.title, units=units)
     console = terminal()
     if not found.points:

@@ -13,7 +13,10 @@ import typer
 
 from tensionear.errors import InputError, UsageError
 
+from .show import Form, shown_units
+
 if TYPE_CHECKING:
+    from tensionear.reading import Units
     from tensionear.wheel.learning import RimKnowledge
     from tensionear.wheel.model import Wheel
     from tensionear.wheel.stand import Readings
@@ -78,23 +81,23 @@ def plan(
         found = plan_turns(described, read.tensions_n, read.lateral_m, read.radial_m, read.dish_m, options)
     if keep is not None:
         _keep(found, keep)
-    _show(found, "json" if as_json else "plain" if plain else "picture")
+    _show(found, "json" if as_json else "plain" if plain else "picture", described.units)
 
 
-def _show(found: TurnPlan, form: str) -> None:
-    """Put a plan out as picture, plain lines or JSON."""
+def _show(found: TurnPlan, form: Form, stated: Units) -> None:
+    """Put a plan out as picture or plain lines, in the units set or stated in the wheel file, or as JSON in newtons."""
     if form == "json":
         sys.stdout.write(f"{json.dumps(found.to_dict(), indent=1, allow_nan=False)}\n")
         return
     from tensionear.dashboard.turns import draw_plan, plan_lines
     from tensionear.dashboard.view import NARROWEST, terminal
 
-    console = terminal()
+    units, console = shown_units(stated), terminal()
     if form == "plain" or console.width < NARROWEST:
-        for line in plan_lines(found):
+        for line in plan_lines(found, units):
             sys.stdout.write(f"{line}\n")
     else:
-        draw_plan(found, console)
+        draw_plan(found, console, units)
 
 
 def _readings(tensions: str | None, runout: str | None, dish: float | None) -> Readings:
