@@ -42,7 +42,7 @@ class LiveScreen(App[int]):
     CSS = "Screen { overflow: hidden; } Static { height: 100%; width: 100%; }"
     ENABLE_COMMAND_PALETTE = False
 
-    def __init__(self, engine: Engine, subject: Subject, units: Units) -> None:
+    def __init__(self, engine: Engine, subject: Subject, units: Units = "N") -> None:
         super().__init__(ansi_color=True)
         self._engine, self._subject, self._units = engine, subject, units
         self._asking: Action | None = None
