@@ -84,7 +84,9 @@ def show_round(number: Round, log: LogFile = None, as_json: AsJson = False, plai
         ]
     )
     if kept.reading is None:
-        print_lines([f"It is unfinished: {row.plucks} plucks of {one_line(row.title)} are kept, and no reading yet."])
+        kept_of = f"{row.plucks} plucks of {one_line(row.title)} are kept"
+        lost = f"Its reading was lost; if its sound is there: tensionear log reread {row.id} --keep."
+        print_lines([f"It is unfinished: {kept_of}, and no reading yet." if row.finished is None else lost])
     else:
         show(kept.reading, "plain" if plain else "picture")
 
@@ -261,7 +263,7 @@ def backup(
 def check(log: LogFile = None) -> None:
     """Look the log over: its database, its readings, its sounds. Exit code 2 if something is wrong."""
     from tensionear.records.log import Log
-    from tensionear.records.rescue import look_over
+    from tensionear.records.lookover import look_over
 
     there = Log(log)
     wrong = look_over(there)
