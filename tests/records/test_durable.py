@@ -17,6 +17,7 @@ from benchmarks.log_kills import kill_once, write_at_once
 from tensionear.capture.recording import Recording
 from tensionear.data import data_file
 from tensionear.errors import LogError
+from tensionear.reading import Reading
 from tensionear.records.log import Log, Search
 from tensionear.records.lookover import look_over
 from tensionear.records.rescue import rescue
@@ -254,16 +255,20 @@ def test_reading_again_gives_the_same(tmp_path: Path) -> None:
     from tensionear.pipeline import read
     from tensionear.records.rereading import read_again
 
+    def again_of(log: Log, number: int) -> Reading:
+        kept = log.load(number)
+        return read_again(log, kept, kept.asked)
+
     sound, file = data_file("recordings_demo", "round.flac"), data_file("recordings_demo", "wheel.toml")
     reading, log = read(sound, wheel=load_wheel(file)), Log(tmp_path / "rounds.sqlite")
     number = log.save(reading, Asked(wheel_text=file.read_text("utf-8")), Path(sound))
-    again = read_again(log, log.load(number))
+    again = again_of(log, number)
     assert again.spokes == reading.spokes
     log.sound_path(log.load(number).sound or "").write_bytes(b"other")
     with pytest.raises(LogError, match="was changed since"):
-        read_again(log, log.load(number))
+        again_of(log, number)
     with pytest.raises(LogError, match="without the sound"):
-        read_again(log, log.load(log.save(reading, Asked(spokes=32))))
+        again_of(log, log.save(reading, Asked(spokes=32)))
 
 
 def test_a_busy_log_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
