@@ -8,7 +8,9 @@ from tensionear.catalogue import library_spoke
 from tensionear.errors import LogError, UsageError
 from tensionear.pipeline import read
 from tensionear.reading import Reading
+from tensionear.wheel.sheetfile import parse_sheet
 from tensionear.wheel.wheelfile import parse_wheel
+from tensionear.wheel.writer import wheel_toml
 
 from .log import Log
 from .sounds import sha256_of
@@ -60,12 +62,17 @@ def read_again(log: Log, kept: KeptRound, asked: Asked) -> Reading:
         raise LogError(
             f"{path}, the sound of round {number}, was changed since it was kept; bring it back from a backup"
         )
+    wheel = None if asked.wheel_text is None else parse_wheel(asked.wheel_text, f"the wheel file of round {number}")
+    sheet = None
+    if wheel is not None and kept.sheet:
+        sheet = parse_sheet(wheel_toml({"format": 1, **kept.sheet}), f"the sheet of round {number}", wheel)
     return read(
         path,
-        wheel=None if asked.wheel_text is None else parse_wheel(asked.wheel_text, f"the wheel file of round {number}"),
+        wheel=wheel,
         spoke=None if asked.kind is None else library_spoke(asked.kind),
         free_length_m=asked.free_length_m,
         spokes=asked.spokes,
         first=asked.first,
         options=asked.options,
+        sheet=sheet,
     )

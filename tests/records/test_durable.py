@@ -254,16 +254,19 @@ def test_reading_again_gives_the_same(tmp_path: Path) -> None:
     from tensionear.loading import load_wheel
     from tensionear.pipeline import read
     from tensionear.records.rereading import read_again
+    from tensionear.wheel.sheet import Sheet
 
     def again_of(log: Log, number: int) -> Reading:
         kept = log.load(number)
         return read_again(log, kept, kept.asked)
 
     sound, file = data_file("recordings_demo", "round.flac"), data_file("recordings_demo", "wheel.toml")
-    reading, log = read(sound, wheel=load_wheel(file)), Log(tmp_path / "rounds.sqlite")
+    sheet = Sheet(dish_m=0.2e-3, lateral_m={3: 0.1e-3})
+    reading, log = read(sound, wheel=load_wheel(file), sheet=sheet), Log(tmp_path / "rounds.sqlite")
     number = log.save(reading, Asked(wheel_text=file.read_text("utf-8")), Path(sound))
     again = again_of(log, number)
-    assert again.spokes == reading.spokes
+    assert (again.spokes, again.verdict, again.sheet) == (reading.spokes, reading.verdict, reading.sheet)
+    assert again.sheet
     log.sound_path(log.load(number).sound or "").write_bytes(b"other")
     with pytest.raises(LogError, match="was changed since"):
         again_of(log, number)
