@@ -2,7 +2,8 @@
 
 ``python -m benchmarks.sittings [--count WHEELS] [--first SEED]`` draws pairs of rounds of one wheel with different plucks, rooms
 and noise, reads them, and a third with three spokes 8 % slacker. It prints what `records.changes` takes from here: how much of
-the uncertainty that a side's spokes share differs between sittings (``NOT_SHARED``), and how much of their own shows (``OWN``);
+the uncertainty that a side's spokes share differs between sittings (``NOT_SHARED``), how much of their own shows (``OWN``, and
+``OWN_ALONE`` where only the number of spokes is known);
 then how many unchanged spokes are inside the stated 95 % interval of a change, and what is said of them. Seeds from 5100 on
 were measured, those from 5200 on are the check.
 """
@@ -21,7 +22,7 @@ from benchmarks.simulator.wheels import BuiltWheel, Tensioning, draw_wheel
 from tensionear.capture.recording import Recording
 from tensionear.pipeline import read
 from tensionear.reading import Reading, SpokeReading
-from tensionear.records.changes import COVERAGE, Changes, SpokeChange, Terms, changes_between
+from tensionear.records.changes import COVERAGE, OWN_ALONE, Changes, SpokeChange, Terms, changes_between
 from tensionear.wheel.wheelfile import parse_wheel
 
 SPOKES = 24
@@ -39,6 +40,7 @@ class Tally:
     misheard: int = 0
     shares: list[float] = field(default_factory=list)
     own: list[float] = field(default_factory=list)
+    own_alone: list[float] = field(default_factory=list)
     lost: list[str | None] = field(default_factory=list)
 
 
@@ -73,6 +75,11 @@ def run_wheel(tally: Tally, seed: int) -> str:
     for way, changes in zip(WAYS, compared, strict=True):
         tally.pairs[way] += [each for each in changes.spokes if each.word is not None and each.spoke not in misheard]
     _measure(tally, first, second)
+    tally.own_alone += [
+        OWN_ALONE * abs(each.change) / each.u_change
+        for each in compared[2].spokes
+        if each.change is not None and each.u_change and each.spoke not in misheard
+    ]
     tally.lost += [each.word for each in changes_between(first, third).spokes if each.spoke in changed]
     means = " ".join(f"{share:+.2f}" for share in tally.shares[-2:])
     return f"{seed}: change of the means over u of the mean {means}, {_words(compared[0])}"
@@ -129,6 +136,7 @@ def table(tally: Tally) -> str:
     lines = [
         f"rms change of a side's mean over u of the mean (NOT_SHARED): {np.sqrt(np.mean(np.square(tally.shares))):.2f}",
         f"95 % of the changes beside the side's over 1.96 own u (OWN): {np.quantile(tally.own, 0.95) / COVERAGE:.2f}",
+        f"the same with the number of spokes alone (OWN_ALONE): {np.quantile(tally.own_alone, 0.95) / COVERAGE:.2f}",
         f"spokes misheard by more than {MISHEARD_PERCENT:g} % in one of the two: {tally.misheard}, left out below",
     ]
     for way, pairs in tally.pairs.items():

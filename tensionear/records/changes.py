@@ -27,6 +27,8 @@ NOT_SHARED = 0.4
 #: The part of a spoke's own uncertainty that shows between two sittings: so that 95 % of unchanged spokes are inside 1.96
 #: of what is made of it, the change of their side taken off. 0.90 on the same wheels.
 OWN = 0.9
+#: The same where only the number of spokes is known: 2.1 there, since a spoke heard in another plane's partials shows less.
+OWN_ALONE = 2.1
 #: How much farther than a normal distribution's the bound lies beyond which a spoke is said to have moved: the scatter between
 #: sittings has long tails (a partial taken for another plane's). With 1.5, 3 of 718 unchanged spokes passed it there, all three
 #: of them heard as another state by 10 % and more, which no bound can hold.
@@ -134,7 +136,8 @@ def changes_between(before: Reading, after: Reading, terms: Terms | None = None)
         )
     later = {spoke.spoke: spoke for spoke in after.spokes}
     pairs = [(spoke, later[spoke.spoke]) for spoke in before.spokes if spoke.spoke in later]
-    changed = [(one, _change(one, two, terms)) for one, two in pairs]
+    own = OWN_ALONE if "evenness" in (before.job, after.job) else OWN
+    changed = [(one, _change(one, two, terms, own)) for one, two in pairs]
     if terms.basis == "evenness":
         changed = _from_the_middle(changed)
     surely = TAIL * _beyond(sum(found.change is not None for _, found in changed))
@@ -233,14 +236,14 @@ class _Change:
     u_change: float | None
 
 
-def _change(one: SpokeReading, two: SpokeReading, terms: Terms) -> _Change:
-    """Before, after, change and its standard uncertainty, on the basis of the terms."""
+def _change(one: SpokeReading, two: SpokeReading, terms: Terms, shows: float) -> _Change:
+    """Before, after, change and its standard uncertainty, on the basis of the terms; ``shows`` is the part of their own."""
     if terms.basis == "evenness":
         before, after = one.deviation_percent, two.deviation_percent
-        u = OWN * math.hypot(one.u_deviation_percent or 0.0, two.u_deviation_percent or 0.0)
+        u = shows * math.hypot(one.u_deviation_percent or 0.0, two.u_deviation_percent or 0.0)
     else:
         before, after = one.tension_n, two.tension_n
-        own = OWN * math.hypot(_own(one), _own(two))
+        own = shows * math.hypot(_own(one), _own(two))
         u = math.hypot(own, _common(one.u_common_n or 0.0, two.u_common_n or 0.0, before, after, terms))
     if before is None or after is None:
         return _Change(before, after, None, None)
