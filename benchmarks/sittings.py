@@ -131,12 +131,17 @@ def _words(changes: Changes) -> str:
     return ", ".join(f"{said.count(word)} {word}" for word in ("still", "perhaps", "moved"))
 
 
+def _held(found: list[float]) -> float:
+    """The standard uncertainty, in the units of these, whose 95 % interval holds 95 % of them."""
+    return float(np.quantile(np.abs(found), 0.95)) / COVERAGE
+
+
 def table(tally: Tally) -> str:
     """What was measured, and how it holds."""
     lines = [
-        f"rms change of a side's mean over u of the mean (NOT_SHARED): {np.sqrt(np.mean(np.square(tally.shares))):.2f}",
-        f"95 % of the changes beside the side's over 1.96 own u (OWN): {np.quantile(tally.own, 0.95) / COVERAGE:.2f}",
-        f"the same with the number of spokes alone (OWN_ALONE): {np.quantile(tally.own_alone, 0.95) / COVERAGE:.2f}",
+        f"95 % of the changes of a side's mean over 1.96 u of the mean (NOT_SHARED): {_held(tally.shares):.2f}",
+        f"95 % of the changes beside the side's over 1.96 own u (OWN): {_held(tally.own):.2f}",
+        f"the same with the number of spokes alone (OWN_ALONE): {_held(tally.own_alone):.2f}",
         f"spokes misheard by more than {MISHEARD_PERCENT:g} % in one of the two: {tally.misheard}, left out below",
     ]
     for way, pairs in tally.pairs.items():

@@ -21,11 +21,11 @@ from .values import KeptRound
 
 #: Half the central 95 % interval of a normal distribution over its standard deviation.
 COVERAGE = 1.96
-#: The part of the common uncertainty that differs between two sittings of one wheel described alike: rms of the change of
-#: a side's mean over the standard uncertainty of the mean. 0.38 on 30 simulated wheels (``benchmarks/sittings.py``).
-NOT_SHARED = 0.4
-#: The part of a spoke's own uncertainty that shows between two sittings: so that 95 % of unchanged spokes are inside 1.96
-#: of what is made of it, the change of their side taken off. 0.90 on the same wheels.
+#: The part of the common uncertainty that shows in a change between two sittings of one wheel described alike: so that 95 % of
+#: the changes of unchanged sides' means are inside 1.96 of what is made of it. 0.57 on 30 simulated wheels
+#: (``python -m benchmarks.sittings --first 5100``).
+NOT_SHARED = 0.57
+#: The same of a spoke's own uncertainty, the change of its side taken off. 0.90 on the same wheels.
 OWN = 0.9
 #: The same where only the number of spokes is known: 2.1 there, since a spoke heard in another plane's partials shows less.
 OWN_ALONE = 2.1
