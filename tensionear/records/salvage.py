@@ -24,6 +24,10 @@ LINE = (
 )  # fmt: skip
 _UID = re.compile(r"[0-9a-f]{32}\Z")
 _SOUND = re.compile(r"[0-9a-f]{32}/[A-Za-z0-9][A-Za-z0-9._-]{0,120}\Z")
+_MOMENT = re.compile(r"\d{4}-(0[1-9]|1[0-2])-(0[1-9]|[12]\d|3[01])T([01]\d|2[0-3]):[0-5]\d:[0-5]\dZ")
+#: What values of a line look like, and which of them are never left out.
+_SHAPES = {"uid": _UID, "sound": _SOUND, "started": _MOMENT, "finished": _MOMENT, "plucks": re.compile(r"\d{1,9}")}
+_NEEDED = ("uid", "title", "started", "plucks", "note", "program", "model")
 _JSON = ("state", "asked", "sheet")
 _DAMAGED = "\ufffd"
 _UNKNOWN = "unknown"
@@ -102,33 +106,36 @@ def rows_of(found: Salvage, number: int, when: str) -> dict[str, Any]:
         "finished": None if reading is None else started or when,
         "job": told.get("job"),
         "verdict": told.get("verdict"),
-        "plucks": sum(not each["taken_back"] for each in plucks),
+        "plucks": sum(bool(each["used"]) for each in told["plucks"]) if told else _counted(plucks),
         "note": "",
         "program": _UNKNOWN,
         "model": _UNKNOWN,
         **dict.fromkeys(_JSON, "{}"),
+        "asked": json.dumps({"spokes": len(told["spokes"])} if told.get("spokes") and wheel_text is None else {}),
         "sound": None,
         "sound_sha256": None,
     }
     for column, value in (line or {}).items():
         if column in rows and _good(column, value, lost):
             rows[column] = value
-    if (
-        line is not None
-        and rows["finished"] is None
-        and rows["plucks"] > sum(not each["taken_back"] for each in plucks)
-    ):
+    if line is not None and rows["finished"] is None and rows["plucks"] > _counted(plucks):
         lost.append("some of its last plucks are lost")
     return {**rows, "wheel_text": wheel_text, "reading": reading, "pluck_rows": plucks, "lost": lost}
 
 
+def _counted(plucks: list[dict[str, Any]]) -> int:
+    """How many were not taken back."""
+    return sum(not each["taken_back"] for each in plucks)
+
+
 def _good(column: str, value: Value, lost: list[str]) -> bool:
     """Whether a value of a line can be kept; tells if not, or if it is damaged in places."""
-    misshapen = (
-        (column == "uid" and not _UID.match(str(value)))
-        or (column == "sound" and value is not None and not _SOUND.match(str(value)))
-        or (column in _JSON and not _is_json(value))
-    )
+    shape = _SHAPES.get(column)
+    misshapen = value is None if column in _NEEDED else False
+    if shape is not None and value is not None:
+        misshapen = not shape.fullmatch(str(value))
+    if column in _JSON:
+        misshapen = not _is_json(value)
     if value is LOST or misshapen:
         lost.append(f"its {column} is lost")
         return False

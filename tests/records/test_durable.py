@@ -23,7 +23,7 @@ from tensionear.records.lookover import look_over
 from tensionear.records.rescue import rescue
 from tensionear.records.schema import STEPS, VERSION
 from tensionear.records.values import Asked
-from tests.dashboard.invented import pluck, wheel
+from tests.dashboard.invented import evenness, pluck, wheel
 
 OLD = Path(__file__).parent / "old"
 SOUND = Recording(0.1 * np.random.default_rng(2).standard_normal(8000), 16000.0)
@@ -284,3 +284,29 @@ def test_a_busy_log_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> 
     holder.rollback()
     holder.close()
     assert log.save(wheel(), Asked()) == 2
+
+
+def test_a_line_that_is_lost_is_put_together_from_what_is_left(tmp_path: Path) -> None:
+    """The only leaf of the list of rounds is ruined: readings, index, folder of sounds and plucks tell the rest."""
+    log = filled(tmp_path / "rounds.sqlite", 3)
+    log.save(evenness({7: -9.0}), Asked(spokes=28))
+    before = [log.load(n) for n in range(1, 5)]
+    with sqlite3.connect(log.path) as connection:
+        (page,) = connection.execute("SELECT pageno FROM dbstat WHERE name = 'rounds'").fetchone()
+        (size,) = connection.execute("PRAGMA page_size").fetchone()
+    connection.close()
+    content = bytearray(log.path.read_bytes())
+    content[(page - 1) * size : page * size] = b"\xa5" * size
+    log.path.write_bytes(content)
+    saved = rescue(log, tmp_path / "saved.sqlite")
+    assert saved.rounds == 4
+    there = Log(tmp_path / "saved.sqlite")
+    assert look_over(there) == ()
+    for kept in before:
+        found = there.load(kept.row.id)
+        assert found.reading == kept.reading
+        assert (found.row.title, found.row.started, found.row.verdict) == (
+            kept.row.title, kept.row.started, kept.row.verdict,
+        )  # fmt: skip
+        assert (found.row.plucks, found.sound) == (kept.row.plucks, kept.sound)
+        assert (found.asked.wheel_text, found.asked.spokes) == (kept.asked.wheel_text, kept.asked.spokes)
