@@ -68,7 +68,7 @@ def in_words(text: str, units: Units) -> str:
     def told(found: re.Match[str]) -> str:
         value = float(found[1]) / NEWTONS[units]
         if not found[2]:
-            return f"{value:.0f} {units}"
+            return f"{value:.{1 if value < 10 else 0}f} {units}"
         joint, number = found[2].rsplit(" ", 1)
         other = float(number) / NEWTONS[units]
         digits = 1 if other < 1 and "+/-" in joint else 0  # an uncertainty is never told as none
