@@ -30,8 +30,8 @@ OWN = 0.9
 #: The same where only the number of spokes is known: 2.1 there, since a spoke heard in another plane's partials shows less.
 OWN_ALONE = 2.1
 #: How much farther than a normal distribution's the bound lies beyond which a spoke is said to have moved: the scatter between
-#: sittings has long tails (a partial taken for another plane's). With 1.5, one of 716 unchanged spokes passed it there, those left
-#: out that were heard as another state by 10 % and more, which no bound can hold.
+#: sittings has long tails (a partial taken for another plane's). With 1.5, one of 716 unchanged spokes passed it there, those
+#: left out that were heard as another state by 10 % and more, which no bound can hold.
 TAIL = 1.5
 #: Degrees between two sittings from which the level is not compared: 20 K are up to 100 N by the rim's material.
 MOST_APART_C = 5.0
