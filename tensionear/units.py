@@ -66,11 +66,13 @@ def in_words(text: str, units: Units) -> str:
     """A sentence with its newtons in another unit."""
 
     def told(found: re.Match[str]) -> str:
-        value = f"{float(found[1]) / NEWTONS[units]:.0f}"
+        value = float(found[1]) / NEWTONS[units]
         if not found[2]:
-            return f"{value} {units}"
+            return f"{value:.{1 if value < 10 else 0}f} {units}"
         joint, number = found[2].rsplit(" ", 1)
-        return f"{value}{joint} {float(number) / NEWTONS[units]:.0f} {units}"
+        other = float(number) / NEWTONS[units]
+        digits = 1 if other < 1 and "+/-" in joint else 0  # an uncertainty is never told as none
+        return f"{value:.{digits}f}{joint} {other:.{digits}f} {units}"
 
     return text if units == "N" else _IN_WORDS.sub(told, text)
 

@@ -15,6 +15,8 @@ from tensionear.catalogue import nearest, rim_classes, spoke_ids
 from tensionear.errors import InputError, UsageError
 from tensionear.loading import load_wheel
 
+from .show import shown_units
+
 if TYPE_CHECKING:
     from tensionear.wheel.geometry import Side
     from tensionear.wheel.model import Wheel
@@ -174,8 +176,11 @@ def _number(answer: str) -> int | float | str:
 
 
 def _tell(wheel: Wheel) -> None:
+    from tensionear.units import in_words
+
+    units = shown_units(wheel.units)
     for line in facts(wheel):
-        typer.echo(line)
+        typer.echo(in_words(line, units))
 
 
 def facts(wheel: Wheel) -> Iterator[str]:

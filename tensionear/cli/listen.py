@@ -19,6 +19,7 @@ from tensionear.options import Crossing, Direction, Order, RoundOptions
 
 from .keep import asked_of
 from .read import Subject as Plucked
+from .show import shown_units
 
 if TYPE_CHECKING:
     from tensionear.capture.recording import AudioSource
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
     from tensionear.live.session import Session, Told
     from tensionear.live.source import LiveSource
     from tensionear.live.subject import Subject
+    from tensionear.reading import Units
     from tensionear.records.log import OpenRound
     from tensionear.records.values import Asked
 
@@ -149,7 +151,8 @@ def _run(making: _Making, found: _Found, form: _Form, spoke: int | None, target:
     from tensionear.dashboard.live.lines import PlainLines
     from tensionear.live.engine import Engine
 
-    lines = PlainLines(_write, making.subject, making.plucks or (1 if making.sound else _USUAL_PLUCKS))
+    units = _units(making.subject)
+    lines = PlainLines(_write, making.subject, making.plucks or (1 if making.sound else _USUAL_PLUCKS), units)
     screen = form.has_screen
     tell = _nothing if screen or form.as_json else lines.tell
     session = making.session(found.live.name, tell)
@@ -161,7 +164,7 @@ def _run(making: _Making, found: _Found, form: _Form, spoke: int | None, target:
     if screen:
         from tensionear.dashboard.live.app import show_live
 
-        code = show_live(engine, making.subject)
+        code = show_live(engine, making.subject, units)
     else:
         if spoke is not None and not form.as_json:
             from tensionear.dashboard.live.words import CAUTIONS
@@ -178,6 +181,13 @@ def _run(making: _Making, found: _Found, form: _Form, spoke: int | None, target:
         _finish(session, found.notes(), form)
     if code:
         raise typer.Exit(code)
+
+
+def _units(subject: Subject) -> Units:
+    """What newtons are shown in; a wheel that is not described has none."""
+    from tensionear.live.subject import WheelSubject
+
+    return shown_units(subject.wheel.units if isinstance(subject, WheelSubject) else "N")
 
 
 def _hear(engine: Engine) -> int:

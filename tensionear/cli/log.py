@@ -84,7 +84,9 @@ def show_round(number: Round, log: LogFile = None, as_json: AsJson = False, plai
         ]
     )
     if kept.reading is None:
-        print_lines([f"It is unfinished: {row.plucks} plucks of {one_line(row.title)} are kept, and no reading yet."])
+        kept_of = f"{row.plucks} plucks of {one_line(row.title)} are kept"
+        lost = f"Its reading was lost; if its sound is there: tensionear log reread {row.id} --keep."
+        print_lines([f"It is unfinished: {kept_of}, and no reading yet." if row.finished is None else lost])
     else:
         show(kept.reading, "plain" if plain else "picture")
 
@@ -137,6 +139,9 @@ def _shown(kept: KeptRound) -> KeptRound:
 @app.command("reread")
 def reread(
     number: Round,
+    wheel: Annotated[
+        str | None, typer.Option(metavar="FILE", help="A corrected wheel file in the place of the kept one.")
+    ] = None,
     keep: Annotated[bool, typer.Option("--keep", help="Keep today's reading in the place of the old one.")] = False,
     log: LogFile = None,
     as_json: AsJson = False,
@@ -144,22 +149,51 @@ def reread(
 ) -> None:
     """Read the kept sound again by today's model, and tell what that changed."""
     from dataclasses import replace
+    from pathlib import Path
 
-    from tensionear.records.changes import compare_rounds
-    from tensionear.records.documents import changes_document
+    from tensionear.loading import read_text
     from tensionear.records.log import Log
-    from tensionear.records.rereading import read_again
-    from tensionear.records.versions import model_version
+    from tensionear.records.rereading import read_again, with_wheel
+    from tensionear.records.states import state_of_wheel
 
     there = Log(log)
     kept = there.load(number)
-    reading = replace(read_again(there, kept), file=kept.reading.file if kept.reading else "")
+    asked = kept.asked if wheel is None else with_wheel(kept.asked, read_text(Path(wheel)), number)
+    if kept.sound is None and kept.plucks:
+        from tensionear.live.rereading import read_plucks_again
+
+        reading = read_plucks_again(there, kept, asked)
+    else:
+        reading = read_again(there, kept, asked)
+    reading = replace(reading, file=kept.reading.file if kept.reading else reading.file)
+    state = kept.state if wheel is None else state_of_wheel(asked.wheel_text)
     if keep:
-        there.replace_reading(number, reading)
-    if kept.reading is None or not reading.spokes:
-        print_lines([f"Round {number} was read again by model {model_version()}; it has no spokes to compare."])
+        there.replace_reading(number, reading, asked, state)
+    _show_reread(kept, replace(kept, reading=reading, asked=asked, state=state), as_json, plain)
+    if keep and not as_json:
+        print_lines([f"Kept today's reading as round {number}."])
+
+
+def _show_reread(kept: KeptRound, today: KeptRound, as_json: bool, plain: bool) -> None:
+    """What reading again changed, spoke by spoke; the new reading where there is nothing to compare it with."""
+    from tensionear.records.changes import compare_rounds
+    from tensionear.records.documents import changes_document
+    from tensionear.records.versions import model_version
+
+    from .show import show, show_json
+
+    number, reading = kept.row.id, today.reading
+    assert reading is not None
+    before = {(spoke.spoke, spoke.side) for spoke in kept.reading.spokes} if kept.reading else set()
+    if before != {(spoke.spoke, spoke.side) for spoke in reading.spokes} or not before:
+        if as_json:
+            show_json([reading])
+        else:
+            print_lines(
+                [f"Round {number} read by model {model_version()}; there is no earlier reading to compare with."]
+            )
+            show(reading, "plain" if plain else "picture")
         return
-    today = replace(kept, reading=reading)
     if as_json:
         print_json(changes_document(compare_rounds(kept, today), number, number))
         return
@@ -173,8 +207,7 @@ def reread(
         print_lines(change_lines(changes, title))
     else:
         draw_changes(changes, title, console)
-    if keep:
-        print_lines([f"Kept today's reading as round {number}."])
+    print_lines(f"Note: {text}." for text in reading.warnings)
 
 
 @app.command("trend")
@@ -184,19 +217,17 @@ def trend(
     plain: Plain = False,
 ) -> None:
     """Mean and spread of each side over the rounds, and the spokes that keep losing tension."""
-    import os
-
     from tensionear.dashboard.history_picture import draw_trend, trend_lines
     from tensionear.dashboard.view import NARROWEST, terminal
     from tensionear.records.log import Log
     from tensionear.records.trends import trend_of
-    from tensionear.units import chosen_units
 
     from .card import round_of
+    from .show import shown_units
 
     there = Log(log)
     kept = round_of(there, wheel)
-    units = chosen_units("N" if kept.reading is None else kept.reading.units, os.environ)
+    units = shown_units("N" if kept.reading is None else kept.reading.units)
     found = trend_of(there, kept.row.title, units=units)
     console = terminal()
     if not found.points:
@@ -263,7 +294,7 @@ def backup(
 def check(log: LogFile = None) -> None:
     """Look the log over: its database, its readings, its sounds. Exit code 2 if something is wrong."""
     from tensionear.records.log import Log
-    from tensionear.records.rescue import look_over
+    from tensionear.records.lookover import look_over
 
     there = Log(log)
     wrong = look_over(there)

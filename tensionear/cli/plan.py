@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 import sys
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -13,23 +14,28 @@ import typer
 
 from tensionear.errors import InputError, UsageError
 
+from .planreadings import Asked, readings_of
+from .read import table_text
+from .show import Form, shown_units
+
 if TYPE_CHECKING:
+    from tensionear.reading import Units
     from tensionear.wheel.learning import RimKnowledge
     from tensionear.wheel.model import Wheel
     from tensionear.wheel.stand import Readings
     from tensionear.wheel.turnplan import TurnPlan
 
-MM = 1e-3
 TURN = re.compile(r"^\s*(?P<spoke>[RLrl]?\d+)\s*=\s*(?P<size>[^=]+)$")
 
 
 def plan(
     wheel: Annotated[str, typer.Argument(metavar="WHEEL", help="The wheel file (TOML).")],
     tensions: Annotated[
-        str | None, typer.Option(metavar="CSV", help="Tensions as read: spoke, tension_n, optionally u_percent.")
+        str | None,
+        typer.Option(metavar="FILE|ROUND", help="A reading (JSON), a round of the log, or CSV: spoke,tension_n."),
     ] = None,
     runout: Annotated[
-        str | None, typer.Option(metavar="CSV", help="Run-out as read: spoke, lateral_mm, radial_mm, at any spokes.")
+        str | None, typer.Option(metavar="FILE", help="CSV: spoke,lateral_mm,radial_mm at any spokes; or a sheet.")
     ] = None,
     dish: Annotated[
         float | None, typer.Option(metavar="MM", help="Offset of the rim, + to the right; else the mean of lateral_mm.")
@@ -47,6 +53,9 @@ def plan(
     after: Annotated[
         str | None, typer.Option(metavar="FILE", help="The kept plan of the pass just done: learns this rim.")
     ] = None,
+    log: Annotated[
+        str | None, typer.Option(metavar="FILE", help="The log a ROUND is in; the usual one unless given.")
+    ] = None,
     keep: Annotated[str | None, typer.Option(metavar="FILE", help="Keep this plan (JSON) for --after.")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="JSON, and nothing else.")] = False,
     plain: Annotated[bool, typer.Option("--plain", help="Plain lines for pipes and screen readers.")] = False,
@@ -59,10 +68,10 @@ def plan(
     described = load_wheel(wheel)
     if tensions is None and runout is None and dish is None:
         raise InputError(
-            "no readings given; give --tensions CSV (columns spoke,tension_n: one row a spoke), "
-            "--runout CSV (spoke,lateral_mm,radial_mm), or both"
+            "no readings given; give --tensions with the JSON of a reading, a round's number or a CSV table "
+            "(spoke,tension_n), --runout CSV (spoke,lateral_mm,radial_mm), or both"
         )
-    read = _readings(tensions, runout, dish)
+    read, said = readings_of(Asked(tensions, runout, dish, log), described)
     options = PlanOptions(
         step_turns=_turns(step, "--step"),
         most_turns=_turns(most, "--most"),
@@ -76,42 +85,27 @@ def plan(
         found = expect_turns(described, _asked(turn, described), read, options)
     else:
         found = plan_turns(described, read.tensions_n, read.lateral_m, read.radial_m, read.dish_m, options)
+    if said:
+        found = replace(found, notes=(said, *found.notes))
     if keep is not None:
         _keep(found, keep)
-    _show(found, "json" if as_json else "plain" if plain else "picture")
+    _show(found, "json" if as_json else "plain" if plain else "picture", described.units)
 
 
-def _show(found: TurnPlan, form: str) -> None:
-    """Put a plan out as picture, plain lines or JSON."""
+def _show(found: TurnPlan, form: Form, stated: Units) -> None:
+    """Put a plan out as picture or plain lines, in the units set or stated in the wheel file, or as JSON in newtons."""
     if form == "json":
         sys.stdout.write(f"{json.dumps(found.to_dict(), indent=1, allow_nan=False)}\n")
         return
     from tensionear.dashboard.turns import draw_plan, plan_lines
     from tensionear.dashboard.view import NARROWEST, terminal
 
-    console = terminal()
+    units, console = shown_units(stated), terminal()
     if form == "plain" or console.width < NARROWEST:
-        for line in plan_lines(found):
+        for line in plan_lines(found, units):
             sys.stdout.write(f"{line}\n")
     else:
-        draw_plan(found, console)
-
-
-def _readings(tensions: str | None, runout: str | None, dish: float | None) -> Readings:
-    """All that was read."""
-    from tensionear.wheel.comparison import known_tensions
-    from tensionear.wheel.runout import RunOut, run_out
-    from tensionear.wheel.stand import Readings
-
-    known = {} if tensions is None else known_tensions(_text(tensions), tensions)
-    places = RunOut({}, {}) if runout is None else run_out(_text(runout), runout)
-    return Readings(
-        {spoke: each.tension_n for spoke, each in known.items()},
-        places.lateral_m,
-        places.radial_m,
-        None if dish is None else dish * MM,
-        {spoke: each.u_tension_n for spoke, each in known.items() if each.u_tension_n is not None},
-    )
+        draw_plan(found, console, units)
 
 
 def _learnt(wheel: Wheel, read: Readings, path: str) -> RimKnowledge:
@@ -120,7 +114,7 @@ def _learnt(wheel: Wheel, read: Readings, path: str) -> RimKnowledge:
     from tensionear.wheel.plan import learn_rim
 
     try:
-        document = json.loads(_text(path))
+        document = json.loads(table_text(path))
     except ValueError:
         raise InputError(f"{path} is no JSON file; give the file that --keep wrote") from None
     done = kept_pass(document, path)
@@ -171,14 +165,3 @@ def _keep(found: TurnPlan, path: str) -> None:
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise InputError(f"{path} cannot be written ({reason}); check the name and the folder") from None
-
-
-def _text(path: str) -> str:
-    """The text of a file; InputError if it is none."""
-    try:
-        return Path(path).read_text("utf-8-sig")
-    except UnicodeDecodeError:
-        raise InputError(f"{path} is not a text file in UTF-8; save it in UTF-8") from None
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
-        raise InputError(f"{path} cannot be read ({reason}); check its name") from None

@@ -145,7 +145,7 @@ class _Run:
             from tensionear.wheel.comparison import compare
 
             tyre = None if self.subject.wheel is None else self.subject.wheel.state.tyre
-            show_comparison(compare(reading.spokes, self.known), self.form, tyre)
+            show_comparison(compare(reading.spokes, self.known), self.form, reading.units, tyre)
 
 
 def _subject(

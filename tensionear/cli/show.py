@@ -8,7 +8,7 @@ import sys
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Literal
 
-from tensionear.reading import FORMAT, Reading
+from tensionear.reading import FORMAT, Reading, Units
 
 if TYPE_CHECKING:
     from tensionear.wheel.comparison import Comparison
@@ -33,9 +33,16 @@ def show(reading: Reading, form: Form, view: View = "rim", wheel: Wheel | None =
 
 def as_shown(reading: Reading) -> Reading:
     """A reading in the units that the environment or its wheel file sets."""
-    from tensionear.units import chosen_units, in_units
+    from tensionear.units import in_units
 
-    return in_units(reading, chosen_units(reading.units, os.environ))
+    return in_units(reading, shown_units(reading.units))
+
+
+def shown_units(stated: Units) -> Units:
+    """What newtons are shown in: the environment's unit, else the one ``stated`` in the wheel file."""
+    from tensionear.units import chosen_units
+
+    return chosen_units(stated, os.environ)
 
 
 def show_json(readings: Sequence[Reading]) -> None:
@@ -60,13 +67,14 @@ def show_explained(sound: str, reading: Reading, form: Form) -> None:
         draw_explained(shown, heard, terminal())
 
 
-def show_comparison(comparison: Comparison, form: Form, tyre: str | None = None) -> None:
-    """Show differences from known tensions; ``tyre`` is how this wheel stood."""
+def show_comparison(comparison: Comparison, form: Form, stated: Units, tyre: str | None = None) -> None:
+    """Show differences from known tensions, in the units set or ``stated``; ``tyre`` is how this wheel stood."""
     from tensionear.dashboard.comparison import comparison_lines, draw_comparison
     from tensionear.dashboard.view import terminal
 
+    units = shown_units(stated)
     if form == "plain":
-        for line in comparison_lines(comparison, tyre):
+        for line in comparison_lines(comparison, tyre, units):
             sys.stdout.write(f"{line}\n")
     else:
-        draw_comparison(comparison, terminal(), tyre)
+        draw_comparison(comparison, terminal(), tyre, units)

@@ -10,6 +10,8 @@ import typer
 
 from tensionear.errors import InputError, UsageError
 
+from .show import shown_units
+
 if TYPE_CHECKING:
     from tensionear.live.tones import Sound
     from tensionear.wheel.model import Place, Wheel
@@ -27,15 +29,17 @@ def tone(
     """Play the pitch this spoke should have at its target: the first three partials, dying away as a spoke's do."""
     from tensionear.live.tones import RATE_HZ, nearest_note, spoke_tone
     from tensionear.loading import load_wheel
+    from tensionear.units import in_words
     from tensionear.wheel.expected_pitch import expected_pitch, usual_partials
 
     described = load_wheel(wheel)
+    units = shown_units(described.units)
     place, target_n = _asked(described, spoke, target)
     partials = usual_partials(place, target_n, _PARTIALS)
     expected = expected_pitch(place, target_n)
     note, cents = nearest_note(partials[0])
     sys.stdout.write(
-        f"{place.label} at {target_n:.0f} N: {partials[0]:.1f} Hz, {note} {cents:+.0f} cents; "
+        f"{place.label} at {in_words(f'{target_n:.0f} N', units)}: {partials[0]:.1f} Hz, {note} {cents:+.0f} cents; "
         f"{expected.hinged_hz:.0f} to {expected.clamped_hz:.0f} Hz by how stiff its ends are\n"
         f"partials: {', '.join(f'{each:.0f} Hz' for each in partials)}\n"
     )

@@ -1,4 +1,7 @@
-"""Differences from known tensions as a table and as lines. Imports wheel.comparison and its siblings here only."""
+"""Differences from known tensions as a table and as lines. Imports wheel.comparison, units and its siblings.
+
+The comparison is in newtons; ``units`` is what people are shown.
+"""
 
 from __future__ import annotations
 
@@ -8,6 +11,8 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from tensionear.reading import Units
+from tensionear.units import NEWTONS
 from tensionear.wheel.comparison import Comparison
 
 from .glyphs import glyphs_for
@@ -15,18 +20,19 @@ from .palette import palette_for
 from .states import pair, with_interval
 
 
-def draw_comparison(comparison: Comparison, console: Console, tyre: str | None = None) -> None:
+def draw_comparison(comparison: Comparison, console: Console, tyre: str | None = None, units: Units = "N") -> None:
     """Draw the table of differences, then bias and scatter."""
     glyphs, palette = glyphs_for(console.encoding), palette_for(console)
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style=palette.quiet)
     table.add_column("against")
-    for name in ("read N", f"{glyphs.plus_minus} 95 %", "known N", "apart %", ""):
+    for name in (f"read {units}", f"{glyphs.plus_minus} 95 %", f"known {units}", "apart %", ""):
         table.add_column(name, justify="left" if not name else "right")
+    newtons = NEWTONS[units]
     for each in comparison.differences:
-        read, half = pair(each.read_n, each.u_read_n)
+        read, half = pair(each.read_n / newtons, each.u_read_n / newtons)
         held = "held" if each.held else f"{glyphs.unread} not held"
         held += ", differs from the rest" if each.differs else ""
-        cells = (read, half, _known(each.known_n, each.u_known_n), f"{each.difference_percent:+.1f}", held)
+        cells = (read, half, _known(each.known_n, each.u_known_n, newtons), f"{each.difference_percent:+.1f}", held)
         style = palette.out if each.differs or not each.held else ""
         table.add_row(
             Text(each.label, style=palette.strong), *(Text(cell) for cell in cells[:-1]), Text(held, style=style)
@@ -37,14 +43,15 @@ def draw_comparison(comparison: Comparison, console: Console, tyre: str | None =
         console.print(Text(glyphs.words(line)))
 
 
-def comparison_lines(comparison: Comparison, tyre: str | None = None) -> Iterator[str]:
+def comparison_lines(comparison: Comparison, tyre: str | None = None, units: Units = "N") -> Iterator[str]:
     """The same as plain lines."""
+    newtons = NEWTONS[units]
     for each in comparison.differences:
         held = "interval held" if each.held else "interval not held"
         held += ", differs from the rest" if each.differs else ""
         yield (
-            f"{each.label} (spoke {each.spoke}): read {with_interval(each.read_n, each.u_read_n, 'N')}, "
-            f"known {_known(each.known_n, each.u_known_n)} N, apart {each.difference_percent:+.1f} %, {held}."
+            f"{each.label} (spoke {each.spoke}): read {with_interval(each.read_n / newtons, each.u_read_n / newtons, units)}, "
+            f"known {_known(each.known_n, each.u_known_n, newtons)} {units}, apart {each.difference_percent:+.1f} %, {held}."
         )
     yield from closing_lines(comparison, tyre)
 
@@ -78,6 +85,7 @@ def truth_line(comparison: Comparison) -> str:
     return f"off by {comparison.largest_percent:.1f} % at most, 95 % interval held for {comparison.held} of {count}"
 
 
-def _known(tension_n: float, u_tension_n: float | None) -> str:
-    """A known tension, rounded by its uncertainty where that is stated."""
-    return f"{tension_n:.0f}" if u_tension_n is None else pair(tension_n, u_tension_n)[0]
+def _known(tension_n: float, u_tension_n: float | None, newtons: float) -> str:
+    """A known tension in units of so many newtons, rounded by its uncertainty where that is stated."""
+    tension = tension_n / newtons
+    return f"{tension:.0f}" if u_tension_n is None else pair(tension, u_tension_n / newtons)[0]

@@ -162,6 +162,8 @@ def summary(changes: Changes) -> str:
     sentence = f"Moved: {_named(changes, moved)}." if moved else "No spoke has surely moved."
     if perhaps:
         sentence += f" Perhaps, or by chance: {_named(changes, perhaps)}."
+    if changes.terms.basis == "evenness":
+        sentence += " Changes count from the middle one of their side: a mean moves with any spoke of it."
     return sentence
 
 

@@ -1,4 +1,7 @@
-"""A turn plan as a walk round the wheel: cautions, turns, what to expect. Imports wheel.plan and its siblings here only."""
+"""A turn plan as a walk round the wheel: cautions, turns, what to expect. Imports wheel.plan, units and its siblings only.
+
+The plan is in newtons; ``units`` is what people are shown.
+"""
 
 from __future__ import annotations
 
@@ -11,6 +14,8 @@ from rich.table import Table
 from rich.text import Text
 
 from tensionear.physics.rounding import rounded
+from tensionear.reading import Units
+from tensionear.units import NEWTONS, in_words
 from tensionear.wheel.forecast import Figure
 from tensionear.wheel.turnplan import Turn, TurnPlan
 
@@ -39,7 +44,7 @@ AFTERWARDS = (
 )
 
 
-def draw_plan(plan: TurnPlan, console: Console) -> None:
+def draw_plan(plan: TurnPlan, console: Console, units: Units = "N") -> None:
     """Draw a plan: cautions, turns in their order, what to expect, notes, what comes afterwards."""
     glyphs, palette = glyphs_for(console.encoding), palette_for(console)
     console.print()
@@ -55,17 +60,17 @@ def draw_plan(plan: TurnPlan, console: Console) -> None:
         console.print()
     console.print(_expected(plan, glyphs, palette))
     if plan.highest_n is not None and plan.turns:
-        console.print(Text(highest(plan), style=palette.quiet))
+        console.print(Text(highest(plan, units), style=palette.quiet))
     console.print()
-    for line in _tensions(plan, glyphs, palette, console.width):
+    for line in _tensions(plan, units, glyphs, palette, console.width):
         console.print(line)
     for note in plan.notes:
-        console.print(_wrapped(note, glyphs, palette, console.width))
+        console.print(_wrapped(in_words(note, units), glyphs, palette, console.width))
     if plan.turns:
         console.print(_barred(AFTERWARDS, glyphs, palette.within, palette, console.width))
 
 
-def plan_lines(plan: TurnPlan) -> Iterator[str]:
+def plan_lines(plan: TurnPlan, units: Units = "N") -> Iterator[str]:
     """The same as plain lines, one finished fact a line."""
     if plan.turns:
         yield from (f"CAUTION: {caution}" for caution in cautions(plan))
@@ -75,11 +80,11 @@ def plan_lines(plan: TurnPlan) -> Iterator[str]:
     for what, before, after in expectations(plan):
         yield f"Expect {what}: {after}, {before} now."
     if plan.highest_n is not None and plan.turns:
-        yield f"Expect {highest(plan)}."
+        yield f"Expect {highest(plan, units)}."
     for spoke, figure in plan.predicted.tension_n.items():
         if figure is not None:
-            yield f"Expect {plan.labels[spoke]} (spoke {spoke}): {told(figure, 1.0)} N."
-    yield from (f"Note: {note.rstrip('.')}." for note in plan.notes)
+            yield f"Expect {plan.labels[spoke]} (spoke {spoke}): {told(figure, NEWTONS[units])} {units}."
+    yield from (f"Note: {in_words(note, units).rstrip('.')}." for note in plan.notes)
     if plan.turns:
         yield f"Afterwards: {AFTERWARDS}"
 
@@ -156,10 +161,10 @@ def expectations(plan: TurnPlan) -> Iterator[tuple[str, str, str]]:
             yield name, f"{told(before, MM)} mm", f"{told(figure, MM)} mm"
 
 
-def highest(plan: TurnPlan) -> str:
+def highest(plan: TurnPlan, units: Units = "N") -> str:
     """The highest tension on the way, beside the maximum."""
     limit = "no maximum is stated" if plan.max_tension_n is None else f"the maximum is {plan.max_tension_n:.0f} N"
-    return f"{plan.highest_n:.0f} N at most in any spoke on the way; {limit}"
+    return in_words(f"{plan.highest_n:.0f} N at most in any spoke on the way; {limit}", units)
 
 
 def told(figure: Figure, unit: float) -> str:
@@ -211,18 +216,18 @@ def _expected(plan: TurnPlan, glyphs: Glyphs, palette: Palette) -> Table:
     return table
 
 
-def _tensions(plan: TurnPlan, glyphs: Glyphs, palette: Palette, width: int) -> Iterator[Text]:
-    """The expected tension of each spoke, N, in columns, one block a side."""
+def _tensions(plan: TurnPlan, units: Units, glyphs: Glyphs, palette: Palette, width: int) -> Iterator[Text]:
+    """The expected tension of each spoke in columns, one block a side."""
     across = max(width // CELL, 1)
     for side, numbers in plan.sides.items():
         cells = [(plan.labels[one], figure) for one in numbers if (figure := plan.predicted.tension_n[one]) is not None]
         if not cells:
             continue
-        yield Text(f"{SIDE_WORDS[side]}, N {glyphs.plus_minus} 95 %", style=palette.quiet)
+        yield Text(f"{SIDE_WORDS[side]}, {units} {glyphs.plus_minus} 95 %", style=palette.quiet)
         for start in range(0, len(cells), across):
             line = Text()
             for label, figure in cells[start : start + across]:
-                text = glyphs.words(told(figure, 1.0)).replace(" ", "")
+                text = glyphs.words(told(figure, NEWTONS[units])).replace(" ", "")
                 line.append(f"{label:<4}", style=palette.strong)
                 line.append(f"{text:<{CELL - 4}}")
             line.rstrip()

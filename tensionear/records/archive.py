@@ -254,10 +254,10 @@ def _unpack(archive: zipfile.ZipFile, name: str, target: Path) -> None:
             file.write(chunk)
 
 
-def insert_rows(connection: sqlite3.Connection, rows: dict[str, Any]) -> int:
-    """A round's rows put into a log; its new number."""
-    columns = (*COLUMNS, "title_key", "note_key")
-    values = (*(rows[column] for column in COLUMNS), key_of(rows["title"]), key_of(rows["note"]))
+def insert_rows(connection: sqlite3.Connection, rows: dict[str, Any], number: int | None = None) -> int:
+    """A round's rows put into a log under this number, or the next; its number."""
+    columns = (*COLUMNS, "title_key", "note_key", "id")
+    values = (*(rows[column] for column in COLUMNS), key_of(rows["title"]), key_of(rows["note"]), number)
     holes = ", ".join("?" * len(columns))
     made = connection.execute(f"INSERT INTO rounds ({', '.join(columns)}) VALUES ({holes})", values)
     assert made.lastrowid is not None

@@ -2,7 +2,7 @@
 
 What all spokes of a side share - length, section, density, the model of the ends - is off by the same share in both rounds if
 the wheel is described alike, and so it nearly drops out of a change. What is left of it was measured on simulated wheels read
-at two sittings (`NOT_SHARED`). Each spoke's own uncertainty is of the plucks, and counts in full from both rounds.
+at two sittings (`NOT_SHARED`), and so was how far each spoke's own uncertainty tells what another pluck would say (`OWN`).
 """
 
 from __future__ import annotations
@@ -10,8 +10,8 @@ from __future__ import annotations
 import math
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
-from statistics import NormalDist, fmean
+from dataclasses import dataclass, replace
+from statistics import NormalDist, fmean, median
 from typing import Any, Literal
 
 from tensionear.errors import LogError
@@ -21,13 +21,18 @@ from .values import KeptRound
 
 #: Half the central 95 % interval of a normal distribution over its standard deviation.
 COVERAGE = 1.96
-#: The part of the common uncertainty that differs between two sittings of one wheel described alike: rms of the change of
-#: a side's mean over the standard uncertainty of the mean, from ``benchmarks/sittings.py`` (simulated wheels): 0.45, and up.
-NOT_SHARED = 0.6
-#: What one reading of a spoke scatters by from sitting to sitting, percent of its tension, beyond its stated own uncertainty:
-#: a round spoke has two bending planes of slightly unlike ends, and which of them is heard the louder changes with the pluck.
-#: From ``benchmarks/sittings.py`` (simulated wheels), so that an unchanged spoke is said to have moved in 1 of 200 or fewer.
-REPEAT_PERCENT = 0.6
+#: The part of the common uncertainty that shows in a change between two sittings of one wheel described alike: so that 95 % of
+#: the changes of unchanged sides' means are inside 1.96 of what is made of it. 0.57 on 30 simulated wheels
+#: (``python -m benchmarks.sittings --first 5100``).
+NOT_SHARED = 0.57
+#: The same of a spoke's own uncertainty, the change of its side taken off. 0.90 on the same wheels.
+OWN = 0.9
+#: The same where only the number of spokes is known: 2.1 there, since a spoke heard in another plane's partials shows less.
+OWN_ALONE = 2.1
+#: How much farther than a normal distribution's the bound lies beyond which a spoke is said to have moved: the scatter between
+#: sittings has long tails (a partial taken for another plane's). With 1.5, one of 716 unchanged spokes passed it there, those
+#: left out that were heard as another state by 10 % and more, which no bound can hold.
+TAIL = 1.5
 #: Degrees between two sittings from which the level is not compared: 20 K are up to 100 N by the rim's material.
 MOST_APART_C = 5.0
 
@@ -52,8 +57,10 @@ class Terms:
 class SpokeChange:
     """One spoke: ``change`` with its standard uncertainty ``u_change``, in N or (evenness) in points of percent.
 
-    ``moved``: beyond what chance makes of any of all spokes (95 % for the wheel); ``perhaps``: beyond 95 % for this spoke
-    alone, which one in twenty unchanged ones is as well; ``still``: not beyond. None where one of the two is not known.
+    In evenness ``change`` counts from the middle one of the side's changes, so that a spoke that lost much, which moves the
+    mean, does not move the others. ``moved``: beyond what chance makes of any of all spokes (95 % for the wheel, and `TAIL`
+    times as far); ``perhaps``: beyond 95 % for this spoke alone, which one in twenty unchanged ones is as well; ``still``:
+    not beyond. None where one of the two is not known.
     """
 
     spoke: int
@@ -129,8 +136,11 @@ def changes_between(before: Reading, after: Reading, terms: Terms | None = None)
         )
     later = {spoke.spoke: spoke for spoke in after.spokes}
     pairs = [(spoke, later[spoke.spoke]) for spoke in before.spokes if spoke.spoke in later]
-    changed = [(one, _change(one, two, terms)) for one, two in pairs]
-    surely = _beyond(sum(found.change is not None for _, found in changed))
+    own = OWN_ALONE if "evenness" in (before.job, after.job) else OWN
+    changed = [(one, _change(one, two, terms, own)) for one, two in pairs]
+    if terms.basis == "evenness":
+        changed = _from_the_middle(changed)
+    surely = TAIL * _beyond(sum(found.change is not None for _, found in changed))
     spokes = tuple(
         SpokeChange(
             one.spoke,
@@ -226,19 +236,36 @@ class _Change:
     u_change: float | None
 
 
-def _change(one: SpokeReading, two: SpokeReading, terms: Terms) -> _Change:
-    """Before, after, change and its standard uncertainty, on the basis of the terms."""
+def _change(one: SpokeReading, two: SpokeReading, terms: Terms, shows: float) -> _Change:
+    """Before, after, change and its standard uncertainty, on the basis of the terms; ``shows`` is the part of their own."""
     if terms.basis == "evenness":
         before, after = one.deviation_percent, two.deviation_percent
-        u = math.hypot(one.u_deviation_percent or 0.0, two.u_deviation_percent or 0.0, math.sqrt(2) * REPEAT_PERCENT)
+        u = shows * math.hypot(one.u_deviation_percent or 0.0, two.u_deviation_percent or 0.0)
     else:
         before, after = one.tension_n, two.tension_n
-        own = math.hypot(one.u_individual_n or 0.0, two.u_individual_n or 0.0)
-        again = REPEAT_PERCENT / 100 * math.hypot(before or 0.0, after or 0.0)
-        u = math.hypot(own, again, _common(one.u_common_n or 0.0, two.u_common_n or 0.0, before, after, terms))
+        own = shows * math.hypot(_own(one), _own(two))
+        u = math.hypot(own, _common(one.u_common_n or 0.0, two.u_common_n or 0.0, before, after, terms))
     if before is None or after is None:
         return _Change(before, after, None, None)
     return _Change(before, after, after - before, u)
+
+
+def _own(spoke: SpokeReading) -> float:
+    """Its own standard uncertainty, N: all of it where the parts are not told apart."""
+    return (spoke.u_tension_n if spoke.u_individual_n is None else spoke.u_individual_n) or 0.0
+
+
+def _from_the_middle(changed: list[tuple[SpokeReading, _Change]]) -> list[tuple[SpokeReading, _Change]]:
+    """Changes of deviations from the mean, counted from the median of those of their side."""
+    known: dict[str, list[float]] = {}
+    for one, found in changed:
+        if found.change is not None:
+            known.setdefault(one.side, []).append(found.change)
+    middle = {side: median(changes) for side, changes in known.items()}
+    return [
+        (one, found if found.change is None else replace(found, change=found.change - middle[one.side]))
+        for one, found in changed
+    ]
 
 
 def _common(u_one: float, u_two: float, before: float | None, after: float | None, terms: Terms) -> float:

@@ -182,15 +182,26 @@ class Log:
             (digest,) = connection.execute("SELECT sound_sha256 FROM rounds WHERE id = ?", (number,)).fetchone()
         return None if digest is None else str(digest)
 
-    def replace_reading(self, number: int, reading: Reading) -> None:
-        """Put a new reading of the same sound in the place of a finished round's; LogError if there is no such round."""
+    def pluck_sha256s(self, number: int) -> dict[int, str | None]:
+        """The SHA-256 that the sound of each pluck of a round had when it was kept, by the pluck's number."""
+        with reads(self.path) as connection:
+            return dict(connection.execute("SELECT number, sound_sha256 FROM plucks WHERE round_id = ?", (number,)))
+
+    def replace_reading(self, number: int, reading: Reading, asked: Asked, state: State) -> None:
+        """Put a new reading of the same sound in the place of a finished round's, with what it was read by.
+
+        LogError if there is no such round.
+        """
         with writing(self.path) as connection:
             row = self._row(connection, number)
             if row.finished is None:
                 raise LogError(f"round {number} is unfinished; finish it first")
-            told = connection.execute("SELECT sound, sound_sha256 FROM rounds WHERE id = ?", (number,)).fetchone()
-            sound = None if told[0] is None else KeptSound(*told)
+            kept = connection.execute("SELECT sound, sound_sha256 FROM rounds WHERE id = ?", (number,)).fetchone()
+            sound = None if kept[0] is None else KeptSound(*kept)
             _finish(connection, number, reading, sound, row.finished)
+            told = (dumped(asked.to_dict()), dumped(state.to_dict()))
+            connection.execute("UPDATE rounds SET asked = ?, state = ? WHERE id = ?", (*told, number))
+            connection.execute("UPDATE readings SET wheel_text = ? WHERE round_id = ?", (asked.wheel_text, number))
 
     def sound_path(self, name: str) -> Path:
         """Where a kept sound lies."""

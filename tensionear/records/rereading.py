@@ -2,19 +2,48 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from tensionear.catalogue import library_spoke
-from tensionear.errors import LogError
+from tensionear.errors import LogError, UsageError
 from tensionear.pipeline import read
 from tensionear.reading import Reading
+from tensionear.wheel.sheetfile import parse_sheet
 from tensionear.wheel.wheelfile import parse_wheel
+from tensionear.wheel.writer import wheel_toml
 
 from .log import Log
 from .sounds import sha256_of
-from .values import KeptRound
+from .values import Asked, KeptRound
 
 
-def read_again(log: Log, kept: KeptRound) -> Reading:
+def with_wheel(asked: Asked, text: str, number: int) -> Asked:
+    """What was asked of a round, with a corrected wheel file in the place of what was known of the wheel.
+
+    Raises
+    ------
+    UsageError
+        If the round is of single plucks, or of another number of spokes.
+    WheelFileError
+        If it is no wheel file.
+    """
+    if asked.kind is not None:
+        raise UsageError(f"round {number} is of single plucks of {asked.kind}; a wheel file has no use there")
+    spokes = parse_wheel(text, "the wheel file").spokes
+    before = asked.spokes
+    if asked.wheel_text is not None:
+        before = parse_wheel(asked.wheel_text, f"the wheel file of round {number}").spokes
+    if before is not None and before != spokes:
+        raise UsageError(
+            f"the wheel file has {spokes} spokes, round {number} is of {before}; give the file of its wheel"
+        )
+    return replace(asked, wheel_text=text, spokes=None)
+
+
+def read_again(log: Log, kept: KeptRound, asked: Asked) -> Reading:
     """Read a round's sound again as it was read then, by today's program, library and model.
+
+    ``asked`` is what was asked of it, as it was kept or corrected.
 
     Raises
     ------
@@ -33,13 +62,17 @@ def read_again(log: Log, kept: KeptRound) -> Reading:
         raise LogError(
             f"{path}, the sound of round {number}, was changed since it was kept; bring it back from a backup"
         )
-    asked = kept.asked
+    wheel = None if asked.wheel_text is None else parse_wheel(asked.wheel_text, f"the wheel file of round {number}")
+    sheet = None
+    if wheel is not None and kept.sheet:
+        sheet = parse_sheet(wheel_toml({"format": 1, **kept.sheet}), f"the sheet of round {number}", wheel)
     return read(
         path,
-        wheel=None if asked.wheel_text is None else parse_wheel(asked.wheel_text, f"the wheel file of round {number}"),
+        wheel=wheel,
         spoke=None if asked.kind is None else library_spoke(asked.kind),
         free_length_m=asked.free_length_m,
         spokes=asked.spokes,
         first=asked.first,
         options=asked.options,
+        sheet=sheet,
     )

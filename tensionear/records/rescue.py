@@ -1,30 +1,32 @@
-"""A log looked over, and what can still be read of a damaged one saved into a new log. Imports the log, its tables, archive.
+"""What can still be read of a damaged log saved into a new one, and what is lost told. Imports the log, salvage and leaves.
 
-Rows are fetched one by one by their number, down the tree of the table, so that a damaged page loses only the rows on it. What
-was lost is told; the damaged file is not touched.
+The pages of the file are read one by one (`leaves`), so that a damaged page loses only the rows on it. The damaged file is not
+touched.
 """
 
 from __future__ import annotations
 
-import json
 import shutil
 import sqlite3
-from contextlib import closing
+import tempfile
+from collections.abc import Iterator
+from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 from tensionear.errors import LogError
 
-from .archive import COLUMNS, PLUCK_COLUMNS, insert_rows, sounds_of
-from .database import reading as reads
+from .archive import insert_rows, sounds_of
 from .database import told, writing
+from .leaves import MAGIC, Pages
 from .log import Log
-from .revive import reading_from
+from .salvage import rows_of, salvaged
 from .sounds import folder_of, sha256_of
 
-#: Numbers are tried so far beyond the last that could be listed.
-_BEYOND = 1000
+#: So many pages are named.
+_NAMED = 12
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,39 +37,8 @@ class Rescued:
     lost: tuple[str, ...]
 
 
-def look_over(log: Log) -> tuple[str, ...]:
-    """What is wrong with a log: its file, its rounds, its sounds; empty if nothing is."""
-    found: list[str] = []
-    try:
-        with reads(log.path) as connection:
-            found += [f"database: {line}" for (line,) in connection.execute("PRAGMA integrity_check") if line != "ok"]
-            for (number,) in connection.execute("SELECT id FROM rounds ORDER BY id").fetchall():
-                rows = _fetch(connection, number)
-                found += _wrong_with(log, number, rows)
-    except LogError as error:
-        found.append(str(error))
-    return tuple(found)
-
-
-def _wrong_with(log: Log, number: int, rows: dict[str, Any]) -> list[str]:
-    """What is wrong with one round."""
-    found = [f"round {number}: {text}" for text in rows["lost"]]
-    try:
-        if rows["reading"] is not None:
-            reading_from(json.loads(rows["reading"]))
-    except (ValueError, KeyError, TypeError, AttributeError) as error:
-        found.append(f"round {number}: its reading cannot be read ({error})")
-    for sound, digest in sounds_of(rows):
-        path = folder_of(log.path) / sound
-        if not path.is_file():
-            found.append(f"round {number}: its sound {sound} is gone")
-        elif sha256_of(path) != digest:
-            found.append(f"round {number}: its sound {sound} is not what was kept")
-    return found
-
-
 def rescue(log: Log, target: Path) -> Rescued:
-    """Save all that can be read of a log into a new one, sounds and all.
+    """Save all that can be read of a log into a new one, under the same numbers, sounds and all.
 
     Raises
     ------
@@ -78,71 +49,65 @@ def rescue(log: Log, target: Path) -> Rescued:
         raise LogError(f"{log.path}: no such log; name the damaged one with --log FILE")
     if target.exists() or folder_of(target).exists():
         raise LogError(f"{target} exists; name a log that does not")
-    saved, lost = 0, []
-    with told(log.path), closing(sqlite3.connect(f"{log.path.absolute().as_uri()}?mode=ro", uri=True)) as connection:
-        numbers, whole = _numbers(connection)
-        if not whole:
-            lost.append("the list of rounds was damaged: its numbers were tried one by one")
-        for number in numbers:
-            rows = _fetch(connection, number)
-            if rows.get("uid") is None:
-                lost += [f"round {number}: {text}" for text in rows["lost"]]
-                continue
-            lost += [f"round {number}: {text}" for text in rows["lost"]]
-            with writing(target) as there:
-                insert_rows(there, rows)
-            lost += _copy_sounds(log, target, number, rows)
-            saved += 1
-    if not saved:
+    with _settled(log.path, target) as path, told(log.path):
+        pages = Pages(path.read_bytes())
+    found = salvaged(pages)
+    when = datetime.fromtimestamp(log.path.stat().st_mtime, UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+    rounds = {number: rows_of(found, number, when) for number in found.numbers}
+    lost = [f"round {number}: {text}" for number, rows in rounds.items() for text in rows["lost"]]
+    left = {number: rows for number, rows in rounds.items() if rows["uid"] is not None}
+    if not left:
         raise LogError(f"nothing of {log.path} could be read as a round; keep the file, and go back to a backup")
-    return Rescued(saved, tuple(lost))
+    lost += _damage(pages)
+    for number, rows in left.items():
+        if number not in found.lines:
+            lost += _sound_by_uid(log, number, rows)
+    with writing(target) as there:
+        for number, rows in left.items():
+            insert_rows(there, rows, number)
+    for number, rows in left.items():
+        lost += _copy_sounds(log, target, number, rows)
+    return Rescued(len(left), tuple(lost))
 
 
-def _numbers(connection: sqlite3.Connection) -> tuple[list[int], bool]:
-    """The numbers of rounds worth trying, and whether the list of them was whole."""
-    found: set[int] = set()
-    whole = True
-    for table, column in (("rounds", "id"), ("readings", "round_id"), ("plucks", "round_id")):
-        for order in ("ASC", "DESC"):
-            try:
-                for (number,) in connection.execute(
-                    f"SELECT {column} FROM {table} NOT INDEXED ORDER BY {column} {order}"
-                ):
-                    found.add(int(number))
-            except sqlite3.DatabaseError:
-                whole = False
-    if whole:
-        return sorted(found), True
-    return list(range(1, max(found, default=0) + _BEYOND)), False
-
-
-def _fetch(connection: sqlite3.Connection, number: int) -> dict[str, Any]:
-    """A round's rows, as far as they can be read; ``lost`` tells what could not be. Without a uid there is no round."""
-    lost: list[str] = []
-    rows: dict[str, Any] = {"uid": None, "wheel_text": None, "reading": None, "pluck_rows": [], "lost": lost}
+@contextmanager
+def _settled(path: Path, target: Path) -> Iterator[Path]:
+    """The file as it was before a write that was cut short: a copy on which that was taken back, if there was one."""
+    journal = path.with_name(f"{path.name}-journal")
+    if not journal.is_file():
+        yield path
+        return
     try:
-        row = connection.execute(f"SELECT {', '.join(COLUMNS)} FROM rounds WHERE id = ?", (number,)).fetchone()
-        if row is None:
-            return rows
-        rows.update(zip(COLUMNS, row, strict=True))
-    except sqlite3.DatabaseError as error:
-        lost.append(f"lost ({error})")
-        return rows
-    try:
-        texts = connection.execute("SELECT wheel_text, reading FROM readings WHERE round_id = ?", (number,)).fetchone()
-        rows["wheel_text"], rows["reading"] = texts or (None, None)
-        if texts is None:
-            lost.append("its reading and wheel file are lost")
-    except sqlite3.DatabaseError as error:
-        lost.append(f"its reading and wheel file are lost ({error})")
-    try:
-        for each in connection.execute(
-            f"SELECT {', '.join(PLUCK_COLUMNS)} FROM plucks WHERE round_id = ? ORDER BY number", (number,)
-        ):
-            rows["pluck_rows"].append(dict(zip(PLUCK_COLUMNS, each, strict=True)))
-    except sqlite3.DatabaseError as error:
-        lost.append(f"plucks kept one by one are lost after the first {len(rows['pluck_rows'])} ({error})")
-    return rows
+        target.parent.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryDirectory(dir=target.parent) as folder:
+            copy = Path(folder) / path.name
+            shutil.copyfile(path, copy)
+            shutil.copyfile(journal, Path(folder) / journal.name)
+            with suppress(sqlite3.DatabaseError), closing(sqlite3.connect(copy, isolation_level=None)) as connection:
+                connection.execute("BEGIN IMMEDIATE")
+                connection.rollback()
+            yield copy
+    except OSError as error:
+        raise LogError(f"{path} cannot be copied beside {target} ({error.strerror}); free some space") from None
+
+
+def _damage(pages: Pages) -> list[str]:
+    """Where the file itself is damaged, in words."""
+    found = [] if pages.data[:16] == MAGIC else ["the head of the file: its pages were taken for the usual size"]
+    unread = pages.unread()
+    if unread:
+        named = ", ".join(map(str, unread[:_NAMED])) + (" ..." if len(unread) > _NAMED else "")
+        found.append(f"what stood only on pages {named} of the file's {pages.count}")
+    return found
+
+
+def _sound_by_uid(log: Log, number: int, rows: dict[str, Any]) -> list[str]:
+    """Give a round whose line is lost the sound in its folder, if there is just one of a whole round; what it is not known of."""
+    sounds = sorted(folder_of(log.path).glob(f"{rows['uid']}/round-*"))
+    if len(sounds) != 1:
+        return []
+    rows["sound"], rows["sound_sha256"] = f"{rows['uid']}/{sounds[0].name}", sha256_of(sounds[0])
+    return [f"round {number}: the hash of its sound, which was taken as it is"]
 
 
 def _copy_sounds(log: Log, target: Path, number: int, rows: dict[str, Any]) -> list[str]:

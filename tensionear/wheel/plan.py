@@ -17,7 +17,7 @@ from tensionear.wheel.planoptions import ALL_TURNS, PlanOptions, check_options
 from tensionear.wheel.ringbeam import Floats
 from tensionear.wheel.stand import Readings, Rows, Stand, rows_of, stand_of, targets_n
 from tensionear.wheel.turncost import problem_of
-from tensionear.wheel.turnorder import Way, walk
+from tensionear.wheel.turnorder import Limits, Way, walk
 from tensionear.wheel.turnplan import Quality, Turn, TurnPlan
 from tensionear.wheel.turnsearch import search
 from tensionear.wheel.windup import WindUp, wind_up
@@ -72,10 +72,12 @@ def plan_turns(
         wheel, Readings(tensions_n or {}, lateral_m or {}, radial_m or {}, dish_m, options.u_tensions_n), options
     )
     stand = job.stand
-    problem = problem_of(wheel, stand, job.answer, job.limits, options)
+    problem = problem_of(wheel, stand, job.answer, job.limits.at(stand.u[0]), options)
     solution = search(problem)
     steps = solution.steps
-    way = Way(stand.tension_n, job.limits[0], job.limits[1], job.answer.nominal.tension_n * options.step_turns)
+    per_step = job.answer.nominal.tension_n * options.step_turns
+    doubts = tuple(shift[: wheel.spokes] * options.step_turns for shift in job.answer.shifts)
+    way = Way(stand.tension_n, stand.u[0], job.limits, per_step, doubts)
     order = walk(way, steps)
     turns = tuple((one, size * options.step_turns) for one, size in order.done)
     plan = job.told(turns, order.highest_n)
@@ -133,12 +135,12 @@ def _held(rows: Rows, target_n: Floats) -> Floats:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Job:
-    """A wheel as it stands, how it answers, and the limits on the way (floor and ceiling, (spokes,) each)."""
+    """A wheel as it stands, how it answers, and the limits on the way."""
 
     wheel: Wheel
     stand: Stand
     answer: Answer
-    limits: tuple[Floats, Floats]
+    limits: Limits
     rim: RimKnowledge
     readings: Readings
     notes: tuple[str, ...]
@@ -191,7 +193,7 @@ def _job(wheel: Wheel, readings: Readings, options: PlanOptions) -> _Job:
     answer = answer_of(skeleton, rim, (_held(rows, target) + target) / 2)
     stand = stand_of(rows, readings.dish_m, target, answer.nominal.stacked())
     told = (*notes, *note, *_unread(wheel, stand), *_state_notes(wheel))
-    return _Job(wheel, stand, answer, _guarded(wheel, stand), rim, readings, told)
+    return _Job(wheel, stand, answer, _limits(wheel, stand), rim, readings, told)
 
 
 def _unread(wheel: Wheel, stand: Stand) -> list[str]:
@@ -220,14 +222,17 @@ def _stiffness(wheel: Wheel) -> tuple[RimClass, list[str]]:
     return replace(rim_classes()[ASSUMED_RIM], u_factor=ASSUMED_FACTOR), [note]
 
 
-def _guarded(wheel: Wheel, stand: Stand) -> tuple[Floats, Floats]:
+def _limits(wheel: Wheel, stand: Stand) -> Limits:
     """Floor and ceiling of each spoke, drawn in by a guard band of at most half the room its target leaves."""
     lowest, highest = wheel.limits.floor_n, wheel.limits.max_tension_n
     none = np.full(wheel.spokes, np.inf)
-    guard = GUARD_U * stand.u[0]
-    ceiling = none if highest is None else highest - np.minimum(guard, np.maximum(highest - stand.target_n, 0.0) / 2)
-    floor = -none if lowest is None else lowest + np.minimum(guard, np.maximum(stand.target_n - lowest, 0.0) / 2)
-    return np.where(stand.read[0], floor, -none), np.where(stand.read[0], ceiling, none)
+    ceiling = none if highest is None else np.where(stand.read[0], highest, none)
+    floor = -none if lowest is None else np.where(stand.read[0], lowest, -none)
+    below, above = (
+        np.where(np.isfinite(room), np.maximum(room, 0.0) / 2, 0.0)
+        for room in (stand.target_n - floor, ceiling - stand.target_n)
+    )
+    return Limits(floor, ceiling, below, above, GUARD_U)
 
 
 def _summed(done: tuple[tuple[int, int], ...], count: int) -> Floats:

@@ -1,6 +1,6 @@
 """How a wheel stands before a pass: the best estimate from its readings, and what each spoke should hold. Pure.
 
-Imports the wheel, its geometry and errors. Arrays have one entry a spoke, in rim order.
+Imports the wheel, its geometry, untrue rims and errors. Arrays have one entry a spoke, in rim order.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ from tensionear.errors import InputError
 from tensionear.wheel.geometry import Side, side_tension_ratio
 from tensionear.wheel.model import Wheel
 from tensionear.wheel.ringbeam import Floats
+from tensionear.wheel.untrue import USUAL, Untrue, most_likely
 
 Flags = npt.NDArray[np.bool_]
 
@@ -25,12 +26,14 @@ U_TENSION_PERCENT, U_RUNOUT_M, U_DISH_M = 1.0, 0.02e-3, 0.02e-3  # common practi
 LEAST_PERCENT = 0.1
 #: What a spoke is taken to hold where neither tension nor target is known, for stiffness only. Common practice.
 USUAL_N = 1000.0
-#: How wheels come about, one sigma each: nipples at random by so many turns; a rim untrue by so much, alike over so many
-#: radians round it, and rough by so much from spoke to spoke. Judgement, no source.
-TURNED, ALIKE_RAD, ROUGH_M = 0.1, 0.5, 0.01e-3
-UNTRUE_LATERAL_M, UNTRUE_RADIAL_M = 0.15e-3, 0.08e-3
+#: How wheels come about, one sigma: nipples at random by so many turns. Judgement, no source.
+TURNED = 0.1
 #: Level of each side, and what a tension has that no turn explains, as shares of the target. Judgement, no source.
 LEVEL, SLACK = 0.15, 0.003
+#: From so many standard uncertainties apart a tension is not what turns could make, and is believed all the same.
+SURPRISE_U = 4.0
+#: So many places of run-out tell how untrue this rim is.
+ENOUGH_PLACES = 12
 #: Zero of a run-out, and where the rim stands at all: not known before.
 FREE_M = 2e-3
 
@@ -128,20 +131,34 @@ def stand_of(rows: Rows, dish_m: float | None, target_n: Floats, change: Floats)
 
     Notes
     -----
-    A wheel is taken for a true one at some level whose nipples were turned at random and whose rim is not quite true;
-    readings are weighed against that by linear least squares (C. E. Rasmussen and C. K. I. Williams, Gaussian
-    Processes for Machine Learning, eqs. 2.25 and 2.26; from memory). It takes noise off the readings that no wheel
-    could have, and tells what was not read from what was.
+    A wheel is taken for a true one at some level whose nipples were turned at random and whose rim is not quite true, by
+    as much as its run-out makes likely; readings are weighed against that by linear least squares (C. E. Rasmussen and
+    C. K. I. Williams, Gaussian Processes for Machine Learning, eqs. 2.25, 2.26 and 2.30; from memory). It takes noise off
+    the readings that no wheel could have, and tells what was not read from what was. A tension that no such wheel has
+    (a broken spoke, a wrong pluck) stands as it was read.
     """
     count = len(target_n)
-    mean, prior = _before_reading(rows, target_n, change)
     maps, values, noise = _what_was_read(rows, dish_m, count)
     scale = 1 / np.sqrt(np.diag(noise))
-    seen = scale[:, None] * maps
-    together = seen @ prior @ seen.T + scale[:, None] * noise * scale
-    gain = np.linalg.solve(together, seen @ prior).T
-    state = mean + gain @ (scale * (values - maps @ mean))
-    covariance = prior - gain @ seen @ prior
+    seen, within = scale[:, None] * maps, scale[:, None] * noise * scale
+
+    def weighed(mean: Floats, prior: Floats) -> tuple[Floats, Floats, float]:
+        """State, covariance, and the logarithm of how likely the readings are."""
+        apart = scale * (values - maps @ mean)
+        root = np.linalg.cholesky(seen @ prior @ seen.T + within)
+        half = np.linalg.solve(root, seen @ prior)
+        unit = np.linalg.solve(root, apart)
+        log_likelihood = -0.5 * float(unit @ unit) - float(np.log(np.diag(root)).sum())
+        return mean + half.T @ unit, prior - half.T @ half, log_likelihood
+
+    free = np.full(count, SLACK) * target_n
+    first, _, _ = weighed(*_before_reading(rows, target_n, change, USUAL, free))
+    apart = np.where(rows.read[0], np.abs(rows.values - first)[:count], 0.0)
+    free = np.where(apart > SURPRISE_U * rows.u[:count], np.maximum(apart, free), free)
+    untrue = USUAL
+    if np.count_nonzero(rows.read[1:]) >= ENOUGH_PLACES:
+        untrue = most_likely(lambda tried: weighed(*_before_reading(rows, target_n, change, tried, free))[2])
+    state, covariance, _ = weighed(*_before_reading(rows, target_n, change, untrue, free))
     about_mean = np.eye(3 * count)
     about_mean[2 * count :, 2 * count :] -= 1 / count
     state, covariance = about_mean @ state, about_mean @ covariance @ about_mean
@@ -149,8 +166,10 @@ def stand_of(rows: Rows, dish_m: float | None, target_n: Floats, change: Floats)
     return Stand(state, (covariance + covariance.T) / 2, target_n, rows.read, dish_read)
 
 
-def _before_reading(rows: Rows, target_n: Floats, change: Floats) -> tuple[Floats, Floats]:
-    """Mean and covariance of the state of such wheels."""
+def _before_reading(
+    rows: Rows, target_n: Floats, change: Floats, untrue: Untrue, free_n: Floats
+) -> tuple[Floats, Floats]:
+    """Mean and covariance of the state of such wheels; ``free_n`` (spokes,): what a tension has that no turn explains."""
     count = len(target_n)
     read = rows.read[0]
     level = float(np.mean(rows.values[:count][read] / target_n[read])) if read.any() else 1.0
@@ -158,16 +177,12 @@ def _before_reading(rows: Rows, target_n: Floats, change: Floats) -> tuple[Float
     turned = max(TURNED, float(scatter) / float(np.mean(np.diag(change[:count]))))
     mean = np.concatenate([level * target_n, np.zeros(2 * count)])
     prior = turned**2 * change @ change.T
-    angles = 2 * np.pi * np.arange(count) / count
-    chord = 2 * np.sin((angles[:, None] - angles[None, :]) / 2)
-    alike = np.exp(-(chord**2) / (2 * ALIKE_RAD**2))
-    rough = ROUGH_M**2 * np.eye(count) + FREE_M**2
     lateral, radial = slice(count, 2 * count), slice(2 * count, 3 * count)
-    prior[lateral, lateral] += UNTRUE_LATERAL_M**2 * alike + rough
-    prior[radial, radial] += UNTRUE_RADIAL_M**2 * alike + rough
+    for block, covariance in zip((lateral, radial), untrue.covariance(count), strict=True):
+        prior[block, block] += covariance + FREE_M**2
     sides = target_n[:, None] * np.isclose(target_n[:, None], target_n)
     prior[:count, :count] += (LEVEL * np.where(sides > 0, target_n, 0.0)) * LEVEL * target_n[:, None]
-    prior[:count, :count] += np.diag((SLACK * target_n) ** 2)
+    prior[:count, :count] += np.diag(free_n**2)
     return mean, prior
 
 

@@ -17,14 +17,55 @@ PARTS = (2, 3, 4, 8, 16)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Way:
-    """Limits on the way: tensions now (spokes,), floor and ceiling of each spoke (may be infinite), and the change of
-    all tensions by one step of each nipple (spokes, spokes)."""
+class Limits:
+    """Floor and ceiling of each spoke as stated (infinite where not), (spokes,) each, and the guard band that draws
+    them in: ``guard_u`` standard uncertainties of a tension, ``floor_room_n`` and ``ceiling_room_n`` at most."""
 
-    tension_n: Floats
     floor_n: Floats
     ceiling_n: Floats
+    floor_room_n: Floats
+    ceiling_room_n: Floats
+    guard_u: float
+
+    def at(self, u_n: Floats) -> tuple[Floats, Floats]:
+        """Floor and ceiling for tensions known to within ``u_n``, one sigma."""
+        guard = self.guard_u * u_n
+        return self.floor_n + np.minimum(guard, self.floor_room_n), self.ceiling_n - np.minimum(
+            guard, self.ceiling_room_n
+        )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Way:
+    """What a pass begins with: tensions and their standard uncertainties (spokes,), limits, the change of all tensions
+    by one step of each nipple (spokes, spokes), and how that change may differ, one sigma of each independent doubt."""
+
+    tension_n: Floats
+    u_n: Floats
+    limits: Limits
     per_step_n: Floats
+    doubts_n: tuple[Floats, ...] = ()
+
+    def begin(self) -> Held:
+        """Before the first turn."""
+        return Held(self.tension_n, tuple(np.zeros_like(self.tension_n) for _ in self.doubts_n))
+
+    def after(self, held: Held, one: int, size: int) -> Held:
+        """After so many steps of one nipple."""
+        doubts = tuple(far + size * each[:, one] for far, each in zip(held.doubts_n, self.doubts_n, strict=True))
+        return Held(held.tension_n + size * self.per_step_n[:, one], doubts)
+
+    def bounds(self, held: Held) -> tuple[Floats, Floats]:
+        """Floor and ceiling at a point of the pass: the farther the turns, the less is known of where they led."""
+        return self.limits.at(np.sqrt(self.u_n**2 + sum(far**2 for far in held.doubts_n)))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Held:
+    """Tensions at a point of the pass, and how far each doubt about the rim has moved them by then, (spokes,) each."""
+
+    tension_n: Floats
+    doubts_n: tuple[Floats, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,17 +95,17 @@ def walk(way: Way, steps: Steps) -> Walk:
 
 def _in_parts(way: Way, steps: Steps, parts: int) -> Walk:
     """The walk in which no nipple is turned by more than its share in one lap."""
-    tension, waiting = way.tension_n.copy(), {int(one): int(steps[one]) for one in np.flatnonzero(steps)}
+    held, waiting = way.begin(), {int(one): int(steps[one]) for one in np.flatnonzero(steps)}
     share = {one: -(-abs(size) // parts) for one, size in waiting.items()}
     done: list[tuple[int, int]] = []
-    highest = float(tension.max())
+    highest = float(held.tension_n.max())
     for _ in range(LAPS):
-        lap = _lap(way, tension, waiting, share) or _forced(way, tension, waiting)
+        lap = _lap(way, held, waiting, share) or _forced(way, held, waiting)
         if not lap:
             break
         for one, size in lap:
-            tension = tension + size * way.per_step_n[:, one]
-            highest = max(highest, float(tension.max()))
+            held = way.after(held, one, size)
+            highest = max(highest, float(held.tension_n.max()))
             waiting[one] -= size
             if not waiting[one]:
                 del waiting[one]
@@ -72,42 +113,44 @@ def _in_parts(way: Way, steps: Steps, parts: int) -> Walk:
     return Walk(tuple(_merged(done)), tuple(sorted(waiting.items())), highest)
 
 
-def _lap(way: Way, tension: Floats, waiting: dict[int, int], share: dict[int, int]) -> list[tuple[int, int]]:
+def _lap(way: Way, held: Held, waiting: dict[int, int], share: dict[int, int]) -> list[tuple[int, int]]:
     """Once round the rim: the share of every waiting turn that keeps the limits where it comes."""
     done = []
     for one, size in sorted(waiting.items()):
         part = int(np.clip(size, -share[one], share[one]))
-        after = tension + part * way.per_step_n[:, one]
-        if _keeps(way, tension, after):
+        after = way.after(held, one, part)
+        if _keeps(way, held, after):
             done.append((one, part))
-            tension = after
+            held = after
     return done
 
 
-def _forced(way: Way, tension: Floats, waiting: dict[int, int]) -> list[tuple[int, int]]:
+def _forced(way: Way, held: Held, waiting: dict[int, int]) -> list[tuple[int, int]]:
     """One turn, or one step of it, if no whole turn keeps the limits: one that keeps them, else the one that most mends."""
     single = [(one, int(np.sign(size))) for one, size in sorted(waiting.items())]
     for one, size in single:
-        if _keeps(way, tension, tension + size * way.per_step_n[:, one]):
+        if _keeps(way, held, way.after(held, one, size)):
             return [(one, size)]
-    now = _excess(way, tension)
+    now = _excess(way, held)
     if now <= NOTHING_N:
         return []
-    excess = [_excess(way, tension + size * way.per_step_n[:, one]) for one, size in single]
+    excess = [_excess(way, way.after(held, one, size)) for one, size in single]
     best = int(np.argmin(excess)) if excess else -1
     return [single[best]] if excess and excess[best] < now - NOTHING_N else []
 
 
-def _keeps(way: Way, before: Floats, after: Floats) -> bool:
+def _keeps(way: Way, before: Held, after: Held) -> bool:
     """True if nothing that was inside is outside now, and nothing that was outside has moved further out."""
-    high = after <= np.maximum(way.ceiling_n, before) + NOTHING_N
-    low = after >= np.minimum(way.floor_n, before) - NOTHING_N
+    floor, ceiling = way.bounds(after)
+    high = after.tension_n <= np.maximum(ceiling, before.tension_n) + NOTHING_N
+    low = after.tension_n >= np.minimum(floor, before.tension_n) - NOTHING_N
     return bool(np.all(high & low))
 
 
-def _excess(way: Way, tension: Floats) -> float:
-    """How far tensions lie outside, squared and summed, in N2."""
-    over = np.maximum(tension - way.ceiling_n, 0.0) + np.maximum(way.floor_n - tension, 0.0)
+def _excess(way: Way, held: Held) -> float:
+    """How far tensions lie outside: root of the sum of squares, in N."""
+    floor, ceiling = way.limits.at(way.u_n)
+    over = np.maximum(held.tension_n - ceiling, 0.0) + np.maximum(floor - held.tension_n, 0.0)
     return float(np.sqrt(np.sum(over**2)))
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import signal
+import sqlite3
 import subprocess
 import sys
 import time
@@ -170,3 +171,28 @@ def test_what_was_said_to_be_accepted_outlives_a_kill(take: tuple[str, str], nam
     assert main(["listen", wheel, "--from", sound, "--fast", "--json", "--plucks", "2", "--resume"]) == 0
     assert log.unfinished() == ()
     assert time.monotonic() - started < 20
+
+
+def test_a_live_round_is_read_again_with_a_corrected_wheel_file(
+    take: tuple[str, str], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    wheel, sound = take
+    assert main(["listen", wheel, "--from", sound, "--fast", "--plain", "--plucks", "2"]) == 0
+    with sqlite3.connect(Log().path) as connection:  # as a microphone's round, of which only the plucks are kept
+        connection.execute("UPDATE rounds SET sound = NULL, sound_sha256 = NULL")
+    connection.close()
+    corrected = tmp_path / "corrected.toml"
+    corrected.write_text(drawn().wheel_toml.replace('name = "', 'name = "The corrected '), "utf-8")
+    capsys.readouterr()
+    assert main(["log", "reread", "1", "--wheel", str(corrected), "--keep", "--json"]) == 0
+    document = json.loads(capsys.readouterr().out)
+    assert document["format"] == "tensionear.changes/1"
+    assert len(document["spokes"]) == 4
+    assert all(abs(each["change"]) < 2 * each["u_change"] for each in document["spokes"])
+    kept = Log().load(1)
+    assert kept.asked.wheel_text == corrected.read_text("utf-8")
+    assert kept.row.title.startswith("The corrected ")
+    other = tmp_path / "other.toml"
+    other.write_bytes(data_file("recordings_demo", "wheel.toml").read_bytes())
+    assert main(["log", "reread", "1", "--wheel", str(other)]) == 2
+    assert "the wheel file has 32 spokes, round 1 is of 4" in capsys.readouterr().err

@@ -105,7 +105,7 @@ def test_compare_tells_the_loss_since_new(log: Log, capsys: pytest.CaptureFixtur
     assert "first kept round" not in said(capsys, "log", "compare", "1", str(later), "--plain")[1]
     line = said(capsys, "log", "compare", "2", str(later), "--plain")[1].splitlines()[-1]
     assert line.startswith("Since the first kept round (1, 20")
-    assert line.endswith("right side -8.9 +/- 2.1 %, left side 0.0 +/- 2.2 %.")
+    assert line.endswith("right side -8.9 +/- 2.0 %, left side 0.0 +/- 2.0 %.")
 
 
 def test_numbers_are_in_the_units_set(

@@ -97,7 +97,7 @@ def test_steps_limits_and_left_out_nipples(capsys, files):
 @pytest.mark.parametrize(
     ("arguments", "told"),
     [
-        ((), "no readings given; give --tensions CSV"),
+        ((), "no readings given; give --tensions with the JSON"),
         (("--tensions", "missing.csv"), "cannot be read"),
         (("--tensions", "runout.csv"), "needed are spoke and one of tension_n"),
         (("--runout", "tensions.csv"), "needed are spoke and at least one of lateral_mm, radial_mm"),

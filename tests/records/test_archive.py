@@ -14,7 +14,7 @@ from tensionear.capture.recording import Recording
 from tensionear.errors import InputError, LogError
 from tensionear.records.archive import export_rounds, import_rounds
 from tensionear.records.log import Log
-from tensionear.records.rescue import look_over
+from tensionear.records.lookover import look_over
 from tensionear.records.values import Asked, State
 from tests.dashboard.invented import pluck, wheel
 

@@ -83,7 +83,11 @@ def test_unlike_states_are_told(log: Log, state: State, words: str) -> None:
     assert {each.label for each in changes.spokes if each.word == "moved"} == {"R5"}
     if words:
         assert changes.sides["right"].change_n is None
-        assert changes.spokes[8].change == pytest.approx(-20.8, abs=0.5)  # percent of the mean
+        spoke = changes.spokes[8]
+        assert (spoke.after or 0.0) - (spoke.before or 0.0) == pytest.approx(-20.8, abs=0.5)  # percent of the mean
+        assert spoke.change == pytest.approx(-22.1, abs=0.5)  # the mean moved with it, its fellows did not
+        others = [each.change or 0.0 for each in changes.spokes if each.side == "right" and each.label != "R5"]
+        assert max(map(abs, others)) < 0.1
 
 
 def test_pressure_and_temperature_count_as_states(log: Log) -> None:

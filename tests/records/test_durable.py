@@ -17,11 +17,13 @@ from benchmarks.log_kills import kill_once, write_at_once
 from tensionear.capture.recording import Recording
 from tensionear.data import data_file
 from tensionear.errors import LogError
+from tensionear.reading import Reading
 from tensionear.records.log import Log, Search
-from tensionear.records.rescue import look_over, rescue
+from tensionear.records.lookover import look_over
+from tensionear.records.rescue import rescue
 from tensionear.records.schema import STEPS, VERSION
 from tensionear.records.values import Asked
-from tests.dashboard.invented import pluck, wheel
+from tests.dashboard.invented import evenness, pluck, wheel
 
 OLD = Path(__file__).parent / "old"
 SOUND = Recording(0.1 * np.random.default_rng(2).standard_normal(8000), 16000.0)
@@ -142,26 +144,81 @@ def filled(path: Path, rounds: int = 12) -> Log:
     return log
 
 
-def test_what_can_be_read_of_a_damaged_log_is_saved_and_the_rest_told(tmp_path: Path) -> None:
+def everything(path: Path) -> dict[tuple[str, object], tuple[object, ...]]:
+    """All rows of a log, by table and key."""
+    with sqlite3.connect(path) as connection:
+        found = {
+            (table, row[:keys]): row
+            for table, keys in (("rounds", 1), ("readings", 1), ("plucks", 2))
+            for row in connection.execute(f"SELECT * FROM {table}")
+        }
+    connection.close()
+    return found
+
+
+@pytest.mark.parametrize("ruin", [b"\xa5", b"\x00", b"\x0d\x00\x00\xff"])
+def test_any_page_may_be_damaged_and_all_that_is_not_on_it_is_saved(tmp_path: Path, ruin: bytes) -> None:
+    """SQLite itself (dbstat) tells what is on which page; each page is ruined in turn."""
+    log = filled(tmp_path / "rounds.sqlite", 14)
+    for _ in range(2):
+        opened = log.open_round(Asked(wheel_text="x = 1"), "Mill Lane tricycle, rear", note="half a round")
+        for spoke in range(1, 9):
+            opened.append(pluck(spoke))
+    with sqlite3.connect(log.path) as connection:
+        pages = list(connection.execute("SELECT pageno, name, pagetype, ncell FROM dbstat ORDER BY pageno"))
+        (size,) = connection.execute("PRAGMA page_size").fetchone()
+    connection.close()
+    assert {kind for _, _, kind, _ in pages} == {"leaf", "internal", "overflow"}
+    content, before = log.path.read_bytes(), everything(log.path)
+    for page, name, kind, cells in pages[:: 1 if ruin == b"\xa5" else 7]:
+        damaged = tmp_path / "damaged.sqlite"
+        damaged.write_bytes(content[: (page - 1) * size] + ruin * (size // len(ruin)) + content[page * size :])
+        target = tmp_path / f"saved-{page}.sqlite"
+        saved = rescue(Log(damaged), target)
+        after = everything(target)
+        changed = {key for key, row in before.items() if after.get(key) != row}
+        rows = name in ("rounds", "readings", "plucks") and not (kind == "internal" and name != "plucks")
+        most = (1 if kind == "overflow" else cells) if rows else 0
+        assert len(changed) <= most, (page, name, kind)
+        assert {table for table, _ in changed} <= {name}
+        assert all(any(text.startswith(f"round {key[0]}: ") for text in saved.lost) for _, key in changed)
+        assert saved.lost
+        assert saved.rounds == 16, "a round of which its reading or a pluck is left is kept"
+    assert log.path.read_bytes() == content
+
+
+def test_a_file_cut_short_or_without_its_head_is_saved_as_far_as_it_goes(tmp_path: Path) -> None:
     log = filled(tmp_path / "rounds.sqlite")
-    content = bytearray(log.path.read_bytes())
-    page = int.from_bytes(content[16:18], "big")
-    first = 2 * len(content) // 5 // page * page
-    for at in range(first, first + 6 * page):
-        content[at] = 0xA5
-    log.path.write_bytes(content)
-    wrong = look_over(log)
-    assert wrong
+    content = log.path.read_bytes()
+    log.path.write_bytes(bytes(100) + content[100 : 2 * len(content) // 3])
     saved = rescue(log, tmp_path / "saved.sqlite")
     there = Log(tmp_path / "saved.sqlite")
-    notes = {row.note for row in there.rounds()}
-    assert saved.rounds == len(notes) >= 8
-    assert saved.lost
-    whole = 0
-    for row in there.rounds():
-        whole += there.load(row.id).reading == wheel()
-    assert 6 <= whole < 12
-    assert bytes(content) == log.path.read_bytes()
+    whole = [row.note for row in there.rounds() if there.load(row.id).reading == wheel()]
+    assert len(whole) >= 6
+    assert len(there.rounds()) == saved.rounds >= len(whole)
+    assert any(text.startswith("the head of the file") for text in saved.lost)
+    log.path.write_bytes(b"no log")
+    with pytest.raises(LogError, match="could be read as a round"):
+        rescue(log, tmp_path / "none.sqlite")
+
+
+def test_a_write_cut_short_is_taken_back_before_anything_is_saved(tmp_path: Path) -> None:
+    log = filled(tmp_path / "rounds.sqlite", 3)
+    before = everything(log.path)
+    writer = sqlite3.connect(log.path, isolation_level=None)
+    writer.execute("PRAGMA cache_size = 1")
+    writer.execute("BEGIN IMMEDIATE")
+    writer.execute("UPDATE readings SET reading = replace(reading, '1', '2')")
+    writer.execute("UPDATE rounds SET note = 'half done'")
+    (tmp_path / "cut").mkdir()
+    for name in ("rounds.sqlite", "rounds.sqlite-journal"):
+        shutil.copyfile(tmp_path / name, tmp_path / "cut" / name)
+    writer.rollback()
+    writer.close()
+    cut = Log(tmp_path / "cut" / "rounds.sqlite")
+    assert cut.path.read_bytes() != log.path.read_bytes(), "the write had reached the file"
+    rescue(cut, tmp_path / "saved.sqlite")
+    assert everything(tmp_path / "saved.sqlite") == before
 
 
 def test_a_sound_log_is_rescued_whole(tmp_path: Path) -> None:
@@ -197,17 +254,24 @@ def test_reading_again_gives_the_same(tmp_path: Path) -> None:
     from tensionear.loading import load_wheel
     from tensionear.pipeline import read
     from tensionear.records.rereading import read_again
+    from tensionear.wheel.sheet import Sheet
+
+    def again_of(log: Log, number: int) -> Reading:
+        kept = log.load(number)
+        return read_again(log, kept, kept.asked)
 
     sound, file = data_file("recordings_demo", "round.flac"), data_file("recordings_demo", "wheel.toml")
-    reading, log = read(sound, wheel=load_wheel(file)), Log(tmp_path / "rounds.sqlite")
+    sheet = Sheet(dish_m=0.2e-3, lateral_m={3: 0.1e-3})
+    reading, log = read(sound, wheel=load_wheel(file), sheet=sheet), Log(tmp_path / "rounds.sqlite")
     number = log.save(reading, Asked(wheel_text=file.read_text("utf-8")), Path(sound))
-    again = read_again(log, log.load(number))
-    assert again.spokes == reading.spokes
+    again = again_of(log, number)
+    assert (again.spokes, again.verdict, again.sheet) == (reading.spokes, reading.verdict, reading.sheet)
+    assert again.sheet
     log.sound_path(log.load(number).sound or "").write_bytes(b"other")
     with pytest.raises(LogError, match="was changed since"):
-        read_again(log, log.load(number))
+        again_of(log, number)
     with pytest.raises(LogError, match="without the sound"):
-        read_again(log, log.load(log.save(reading, Asked(spokes=32))))
+        again_of(log, log.save(reading, Asked(spokes=32)))
 
 
 def test_a_busy_log_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -220,3 +284,29 @@ def test_a_busy_log_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> 
     holder.rollback()
     holder.close()
     assert log.save(wheel(), Asked()) == 2
+
+
+def test_a_line_that_is_lost_is_put_together_from_what_is_left(tmp_path: Path) -> None:
+    """The only leaf of the list of rounds is ruined: readings, index, folder of sounds and plucks tell the rest."""
+    log = filled(tmp_path / "rounds.sqlite", 3)
+    log.save(evenness({7: -9.0}), Asked(spokes=28))
+    before = [log.load(n) for n in range(1, 5)]
+    with sqlite3.connect(log.path) as connection:
+        (page,) = connection.execute("SELECT pageno FROM dbstat WHERE name = 'rounds'").fetchone()
+        (size,) = connection.execute("PRAGMA page_size").fetchone()
+    connection.close()
+    content = bytearray(log.path.read_bytes())
+    content[(page - 1) * size : page * size] = b"\xa5" * size
+    log.path.write_bytes(content)
+    saved = rescue(log, tmp_path / "saved.sqlite")
+    assert saved.rounds == 4
+    there = Log(tmp_path / "saved.sqlite")
+    assert look_over(there) == ()
+    for kept in before:
+        found = there.load(kept.row.id)
+        assert found.reading == kept.reading
+        assert (found.row.title, found.row.started, found.row.verdict) == (
+            kept.row.title, kept.row.started, kept.row.verdict,
+        )  # fmt: skip
+        assert (found.row.plucks, found.sound) == (kept.row.plucks, kept.sound)
+        assert (found.asked.wheel_text, found.asked.spokes) == (kept.asked.wheel_text, kept.asked.spokes)

@@ -19,7 +19,7 @@ from tensionear.wheel.plan import expect_turns, learn_rim, plan_turns
 from tensionear.wheel.planoptions import PlanOptions
 from tensionear.wheel.runout import run_out
 from tensionear.wheel.stand import Readings, targets_n
-from tensionear.wheel.turnorder import Way, walk
+from tensionear.wheel.turnorder import Limits, Way, walk
 from tensionear.wheel.turnsearch import Problem, least_squares, relaxed, search
 from tensionear.wheel.wheelfile import parse_wheel
 from tensionear.wheel.windup import wind_up
@@ -200,7 +200,8 @@ def test_the_order_puts_off_what_would_leave_the_limits():
     per_step = np.array([[10.0, -4.0], [-4.0, 10.0]])
 
     def way(first: float, second: float, ceiling: float) -> Way:
-        return Way(np.array([first, second]), np.zeros(2), np.full(2, ceiling), per_step)
+        none = np.zeros(2)
+        return Way(np.array([first, second]), none, Limits(none, np.full(2, ceiling), none, none, 3.0), per_step)
 
     assert walk(way(100, 90, 106), np.array([1, 1])).done == ((1, 1), (0, 1))
     swapped = walk(way(104, 103, 106), np.array([1, -1]))
@@ -214,6 +215,19 @@ def test_the_order_puts_off_what_would_leave_the_limits():
     assert parts.highest_n <= 104
     outside = walk(way(110, 90, 104), np.array([-1, 0]))
     assert outside.done == ((0, -1),)  # moves inward, so it may
+
+
+def test_what_is_not_known_of_the_rim_keeps_its_distance_on_the_way():
+    """A step that may lead 4 N farther (one sigma) needs 12 N of room, or as much of it as the target leaves."""
+    per_step, doubt, none = 10 * np.eye(2), 4 * np.eye(2), np.zeros(2)
+
+    def done(room: float, doubts: tuple[np.ndarray, ...]) -> tuple[tuple[int, int], ...]:
+        limits = Limits(none - np.inf, np.full(2, 111.0), none, np.full(2, room), 3.0)
+        return walk(Way(np.array([90.0, 50.0]), none, limits, per_step, doubts), np.array([1, 1])).done
+
+    assert done(20.0, ()) == ((0, 1), (1, 1))
+    assert done(20.0, (doubt,)) == ((1, 1),)
+    assert done(8.0, (doubt,)) == ((0, 1), (1, 1))
 
 
 def small_problem(seed: int, touch: float) -> Problem:

@@ -24,6 +24,7 @@ from tensionear.dashboard.palette import NO_COLOUR, RICH_COLOURS
 from tensionear.live.engine import Engine
 from tensionear.live.events import Action, Asked
 from tensionear.live.subject import Subject
+from tensionear.reading import Units
 
 from .picture import Look, draw
 
@@ -41,9 +42,9 @@ class LiveScreen(App[int]):
     CSS = "Screen { overflow: hidden; } Static { height: 100%; width: 100%; }"
     ENABLE_COMMAND_PALETTE = False
 
-    def __init__(self, engine: Engine, subject: Subject) -> None:
+    def __init__(self, engine: Engine, subject: Subject, units: Units = "N") -> None:
         super().__init__(ansi_color=True)
-        self._engine, self._subject = engine, subject
+        self._engine, self._subject, self._units = engine, subject, units
         self._asking: Action | None = None
         self._typed = ""
         self._palette = NO_COLOUR if os.environ.get("NO_COLOR") else RICH_COLOURS
@@ -69,7 +70,9 @@ class LiveScreen(App[int]):
             self._end(0)
             return
         typed = None if self._asking is None else f"{_QUESTION[self._asking]} {self._typed}"
-        look = Look(max(self.size.width, 40), max(self.size.height, 12), self._glyphs, self._palette, typed)
+        look = Look(
+            max(self.size.width, 40), max(self.size.height, 12), self._glyphs, self._palette, typed, self._units
+        )
         lines = draw(self._engine.latest, self._subject, look)
         # While the screen is put up or taken down the timer may find none of it.
         for every in self.query("#all").results(Static):
@@ -126,12 +129,12 @@ class LiveScreen(App[int]):
 _QUESTION: dict[Action, str] = {"jump": "jump to spoke (number or label, then return):", "note": "note:"}
 
 
-def show_live(engine: Engine, subject: Subject) -> int:
-    """Hear in a thread and show it until either ends; gives the exit code."""
+def show_live(engine: Engine, subject: Subject, units: Units) -> int:
+    """Hear in a thread and show it, newtons in ``units``, until either ends; gives the exit code."""
     thread = threading.Thread(target=engine.run, daemon=True)
     with _own_screen():
         thread.start()
-        app = LiveScreen(engine, subject)
+        app = LiveScreen(engine, subject, units)
         app.run()
         engine.stop()
         thread.join(_STOP_S)

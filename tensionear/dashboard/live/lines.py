@@ -7,6 +7,8 @@ from collections.abc import Callable
 from tensionear.live.session import Told
 from tensionear.live.subject import Subject
 from tensionear.live.turning import Turning
+from tensionear.reading import Units
+from tensionear.units import in_words
 
 from .words import told_line, turning_words
 
@@ -21,10 +23,12 @@ class PlainLines:
     subject : Subject
     needed : int
         Plucks of each spoke.
+    units : {"N", "kgf", "daN", "lbf"}
+        What newtons are shown in.
     """
 
-    def __init__(self, write: Callable[[str], None], subject: Subject, needed: int) -> None:
-        self._write, self._subject, self._needed = write, subject, needed
+    def __init__(self, write: Callable[[str], None], subject: Subject, needed: int, units: Units = "N") -> None:
+        self._to, self._subject, self._needed, self._units = write, subject, needed, units
         self.turning: Callable[[], Turning | None] = lambda: None
 
     def tell(self, told: Told) -> None:
@@ -40,3 +44,6 @@ class PlainLines:
             self._write(f"{value}; {turning_words(turning)}{expected}")
             return
         self._write(told_line(told, label, self._needed))
+
+    def _write(self, line: str) -> None:
+        self._to(in_words(line, self._units))

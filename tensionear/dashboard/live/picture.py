@@ -15,6 +15,8 @@ from tensionear.dashboard.palette import Palette
 from tensionear.live.machine import Round
 from tensionear.live.session import Snapshot
 from tensionear.live.subject import Subject, WheelSubject
+from tensionear.reading import Units
+from tensionear.units import in_words
 
 from . import words
 from .figures import large, meter
@@ -28,13 +30,14 @@ _BESIDE = 60  # columns from which words stand beside the large label
 
 @dataclass(frozen=True, slots=True)
 class Look:
-    """How it is drawn: size in characters, signs and colours, and what is being typed."""
+    """How it is drawn: size in characters, signs and colours, what is being typed, and the unit for newtons."""
 
     width: int
     height: int
     glyphs: Glyphs
     palette: Palette
     typed: str | None = None
+    units: Units = "N"
 
 
 def draw(snapshot: Snapshot, subject: Subject, look: Look) -> list[Text]:
@@ -110,7 +113,7 @@ def _last(snapshot: Snapshot, subject: Subject, look: Look) -> Text:
     if shown is None:
         return Text(" nothing plucked yet", look.palette.quiet)
     line = Text(" last  ")
-    number = look.glyphs.words(words.number_words(shown.value, shown.final))
+    number = look.glyphs.words(in_words(words.number_words(shown.value, shown.final), look.units))
     line.append(f"{subject.label(shown.spoke)}  {number}", look.palette.strong)
     deviation = words.deviation_words(shown.value)
     if not shown.final:
@@ -126,7 +129,7 @@ def _said(state: Round, look: Look) -> Text:
         return Text(f" {look.typed}_", look.palette.strong)
     if state.trouble:
         return Text(f" ! {state.trouble}", look.palette.alarm)
-    code, text = state.said
+    code, text = state.said[0], in_words(state.said[1], look.units)
     if not text:
         return Text("")
     mark = "" if code == "noted" else "! "

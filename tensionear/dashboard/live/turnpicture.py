@@ -9,6 +9,7 @@ from rich.text import Text
 from tensionear.live.session import Snapshot
 from tensionear.live.subject import Subject
 from tensionear.live.turning import Turning
+from tensionear.units import NEWTONS, in_words
 
 from . import words
 from .figures import large, meter, turn_bar
@@ -32,7 +33,7 @@ def turn_lines(snapshot: Snapshot, subject: Subject, look: Look) -> list[Text]:
         _number(state, look),
         words.eighths_words(state.eighths) if state.last else "pluck it once before the first turn",
         turn_bar(state.eighths, glyphs) if state.last else "",
-        glyphs.words(words.turning_words(state).partition("; ")[2]),
+        glyphs.words(in_words(words.turning_words(state).partition("; ")[2], look.units)),
         words.where(state.spoke),
     )
     for row, text in zip(large(subject.label(state.spoke), glyphs), beside, strict=True):
@@ -49,14 +50,14 @@ def turn_lines(snapshot: Snapshot, subject: Subject, look: Look) -> list[Text]:
 
 
 def _number(state: Turning, look: Look) -> str:
-    number = look.glyphs.words(words.number_words(state.last, state.final))
+    number = look.glyphs.words(in_words(words.number_words(state.last, state.final), look.units))
     return number if state.final else f"{number}  first look"
 
 
 def _said(snapshot: Snapshot, look: Look) -> Text:
     if snapshot.round.trouble:
         return Text(f" ! {snapshot.round.trouble}", look.palette.alarm)
-    text = snapshot.round.said[1]
+    text = in_words(snapshot.round.said[1], look.units)
     return Text(f" ! {text}", look.palette.out) if text else Text("")
 
 
@@ -78,8 +79,11 @@ def _trace(state: Turning, look: Look) -> list[Text]:
             else (look.glyphs.limit * 6 if is_aim else " " * 6)
             for value in values
         )
-        rows.append(Text(f"{f'{level:.0f} N':>8} {cells}{'  target' if is_aim else ''}"))
-    return [*rows, Text(f"{'':>9}" + "".join(f"{value:^6.0f}" for value in values), look.palette.quiet)]
+        rows.append(Text(f"{in_words(f'{level:.0f} N', look.units):>8} {cells}{'  target' if is_aim else ''}"))
+    return [
+        *rows,
+        Text(f"{'':>9}" + "".join(f"{value / NEWTONS[look.units]:^6.0f}" for value in values), look.palette.quiet),
+    ]
 
 
 def _neighbours(state: Turning, subject: Subject, look: Look) -> list[Text]:
@@ -107,6 +111,6 @@ def _neighbours(state: Turning, subject: Subject, look: Look) -> list[Text]:
     )
     return [
         Text(f" {head}", look.palette.quiet),
-        Text(" " + "   ".join(found[:half])),
-        Text(" " + "   ".join(found[half:])),
+        Text(in_words(" " + "   ".join(found[:half]), look.units)),
+        Text(in_words(" " + "   ".join(found[half:]), look.units)),
     ]

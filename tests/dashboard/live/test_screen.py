@@ -23,6 +23,7 @@ from tensionear.live.session import Snapshot
 from tensionear.live.subject import CountSubject, WheelSubject
 from tensionear.live.turning import Turning, turning_of
 from tensionear.loading import load_wheel
+from tensionear.reading import Units
 
 WHEEL = load_wheel(data_file("recordings_demo", "wheel.toml"))
 SUBJECT = WheelSubject(WHEEL)
@@ -45,8 +46,10 @@ ROUND = Round(
 SNAPSHOT = Snapshot(ROUND, level=Level(-30.0, -14.0, False))
 
 
-def lines(snapshot: Snapshot, width: int = 80, height: int = 24, typed: str | None = None) -> list[str]:
-    look = Look(width, height, DRAWN, NO_COLOUR, typed)
+def lines(
+    snapshot: Snapshot, width: int = 80, height: int = 24, typed: str | None = None, units: Units = "N"
+) -> list[str]:
+    look = Look(width, height, DRAWN, NO_COLOUR, typed, units)
     return [line.plain.rstrip() for line in draw(snapshot, SUBJECT, look)]
 
 
