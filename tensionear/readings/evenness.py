@@ -45,6 +45,7 @@ def read_evenness_named(
     """Read a round whose plucks are named already; ``naming`` has one entry for each of the ``listed`` strikes."""
     strikes = listed(listened)
     kind_of = dict.fromkeys(range(1, spokes + 1), 0)
+    alike = kind is None or not kind.flat
     rings = rings_of(strikes, naming, kind_of, LOG_TENSION)
     groups = side_pattern(_pitches(rings), spokes)
     limits = Limits(evenness_percent=_EVENNESS_PERCENT)
