@@ -29,6 +29,8 @@ _PRUNE = 14.0
 _LOCALS = 6  # ln T; hub and nipple end of the first plane; of the second; where lines of both planes lie between them
 #: -1 and 1 are the planes themselves: a line heard alone is often one plane's, and a spoke's are all the same plane's.
 _BETWEEN_SD = 0.7
+#: Shared unknowns that tell the ends: the base at hub and nipple, and how either plane's differ from it.
+SHARED_ENDS = 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +46,31 @@ class EndsPrior:
     nodes: int = 5
     plane_sd: float = 0.25
     spoke_sd: float = 0.22
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SharedPrior:
+    """What is believed of all a group shares, as a mixture of Gaussians; what a calibration hands to later wheels.
+
+    Shapes: ``weight`` (parts,), ``mean`` (parts, shared), ``covariance`` (parts, shared, shared). Order: ln k of hub and nipple
+    end, how the first and the second plane's differ from them (hub, nipple, hub, nipple), then one standardised unknown for
+    each source of tolerance.
+    """
+
+    weight: Array
+    mean: Array
+    covariance: Array
+
+
+def flat_prior(prior: EndsPrior, sources: int) -> SharedPrior:
+    """Nothing known but the ranges: ends flat in ln k, as overlapping Gaussians; ``sources`` tolerances as stated."""
+    span = math.log(prior.highest / prior.lowest)
+    centres = math.log(prior.lowest) + span * (np.arange(prior.nodes) + 0.5) / prior.nodes
+    mean = np.zeros((prior.nodes**2, SHARED_ENDS + sources))
+    mean[:, :2] = [(hub, nipple) for hub in centres for nipple in centres]
+    sd = np.concatenate([[0.55 * span / prior.nodes] * 2, [prior.plane_sd] * 4, np.ones(sources)])
+    parts = len(mean)
+    return SharedPrior(np.full(parts, 1 / parts), mean, np.broadcast_to(np.diag(sd**2), (parts, len(sd), len(sd))))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -127,7 +154,13 @@ class GroupFit:
         return mean, np.sqrt(self.weight @ (own + common + (relative - mean) ** 2))
 
 
-def fit_group(models: tuple[SpokeModel, ...], which: NDArray[np.intp], heard: Partials, prior: EndsPrior) -> GroupFit:
+def fit_group(
+    models: tuple[SpokeModel, ...],
+    which: NDArray[np.intp],
+    heard: Partials,
+    prior: EndsPrior,
+    learned: SharedPrior | None = None,
+) -> GroupFit:
     """Fit a group.
 
     Parameters
@@ -138,8 +171,10 @@ def fit_group(models: tuple[SpokeModel, ...], which: NDArray[np.intp], heard: Pa
         Which model each spoke is.
     heard : Partials
     prior : EndsPrior
+    learned : SharedPrior, optional
+        What a calibration says of all they share, in the place of the flat prior.
     """
-    problem = _Problem(models, which, heard, prior)
+    problem = _Problem(models, which, heard, prior, learned)
     state = problem.start()
     for _ in range(_TRIAL_ITERATIONS):
         state = problem.improve(state)
@@ -154,16 +189,16 @@ def fit_group(models: tuple[SpokeModel, ...], which: NDArray[np.intp], heard: Pa
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _State:
-    """Values of all parts: locals (parts, spokes, 6), shared (parts, shared), node (parts, 2), cost and step (parts,)."""
+    """Values of all parts: locals (parts, spokes, 6), shared (parts, shared), part of the prior, cost and step (parts,)."""
 
     own: Array
     shared: Array
-    node: Array
+    part: NDArray[np.intp]
     cost: Array
     step: Array
 
     def take(self, kept: NDArray[np.intp]) -> _State:
-        return _State(self.own[kept], self.shared[kept], self.node[kept], self.cost[kept], self.step[kept])
+        return _State(self.own[kept], self.shared[kept], self.part[kept], self.cost[kept], self.step[kept])
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -183,30 +218,32 @@ class _Problem:
     """The fixed side of a fit: data, priors, tables. Shared unknowns: base hub, base nipple, four plane shifts, tolerances."""
 
     def __init__(
-        self, models: tuple[SpokeModel, ...], which: NDArray[np.intp], heard: Partials, prior: EndsPrior
+        self,
+        models: tuple[SpokeModel, ...],
+        which: NDArray[np.intp],
+        heard: Partials,
+        prior: EndsPrior,
+        learned: SharedPrior | None,
     ) -> None:
         self.models, self.which, self.heard, self.prior = models, which, heard, prior
         self.used = np.isfinite(heard.sd)
         self.inverse_sd = np.where(self.used, 1 / np.where(self.used, heard.sd, 1.0), 0.0)
         self.data = np.where(self.used, heard.log_frequency, 0.0)
         sources = len(models[0].sources)
-        self.shared_size = 6 + sources
-        span = math.log(prior.highest / prior.lowest)
-        centres = math.log(prior.lowest) + span * (np.arange(prior.nodes) + 0.5) / prior.nodes
-        self.node_sd = 0.55 * span / prior.nodes
-        self.nodes = np.array([(hub, nipple) for hub in centres for nipple in centres])
-        self.shared_sd = np.concatenate([[self.node_sd] * 2, [prior.plane_sd] * 4, np.ones(sources)])
+        self.shared_size = SHARED_ENDS + sources
+        self.believed = flat_prior(prior, sources) if learned is None else learned
+        self.precision = np.asarray(np.linalg.inv(self.believed.covariance), dtype=np.float64)
+        offset = np.linalg.slogdet(self.believed.covariance)[1] - 2 * np.log(self.believed.weight)
+        self.offset = offset - offset.min()
         self.own_sd = np.array([3.0, *[prior.spoke_sd] * 4, _BETWEEN_SD])
         self.lowest, self.highest = math.log(LOWEST_TENSION_N * 1.02), math.log(HIGHEST_TENSION_N * 0.98)
 
     def start(self) -> _State:
-        parts, spokes = len(self.nodes), len(self.which)
+        parts, spokes = len(self.believed.weight), len(self.which)
         own = np.zeros((parts, spokes, _LOCALS))
         own[:, :, 0] = self.heard.start_log_tension
-        shared = np.zeros((parts, self.shared_size))
-        shared[:, :2] = self.nodes
-        state = _State(own, shared, self.nodes, np.full(parts, np.inf), np.ones(parts))
-        return _State(own, shared, self.nodes, self._normal(state).cost, state.step)
+        state = _State(own, self.believed.mean.copy(), np.arange(parts), np.full(parts, np.inf), np.ones(parts))
+        return _State(own, state.shared, state.part, self._normal(state).cost, state.step)
 
     def improve(self, state: _State) -> _State:
         """One Gauss-Newton step of every part, halved for those whose cost would rise."""
@@ -217,14 +254,14 @@ class _Problem:
         step_shared = np.clip(step_shared, -1.5, 1.5) * state.step[:, None]
         own, shared = state.own + step_own, state.shared + step_shared
         own[:, :, 0] = np.clip(own[:, :, 0], self.lowest, self.highest)
-        tried = _State(own, shared, state.node, state.cost, state.step)
+        tried = _State(own, shared, state.part, state.cost, state.step)
         cost = self._normal(tried).cost
         better = cost < normal.cost
         keep = better[:, None]
         return _State(
             np.where(keep[:, :, None], own, state.own),
             np.where(keep, shared, state.shared),
-            state.node,
+            state.part,
             np.where(better, cost, normal.cost),
             np.where(better, np.minimum(1.0, 2 * state.step), 0.35 * state.step),
         )
@@ -319,10 +356,11 @@ class _Problem:
         data_cost = _STUDENT * np.log1p(squared / _STUDENT) * self.used
         pull_own = state.own / self.own_sd
         pull_own[:, :, 0] = 0.0
-        middle = np.zeros_like(state.shared)
-        middle[:, :2] = state.node
-        pull_shared = (state.shared - middle) / self.shared_sd
-        cost = data_cost.sum(axis=(1, 2, 3)) + (pull_own**2).sum(axis=(1, 2)) + (pull_shared**2).sum(axis=1)
+        precision = self.precision[state.part]
+        away = state.shared - self.believed.mean[state.part]
+        pull_shared = np.einsum("cgh,ch->cg", precision, away)
+        cost = data_cost.sum(axis=(1, 2, 3)) + (pull_own**2).sum(axis=(1, 2)) + (pull_shared * away).sum(axis=1)
+        cost = cost + self.offset[state.part]
         robust = self.inverse_sd**2 / (1 + squared / _STUDENT)
         weight = robust.reshape(parts, spokes, -1)
         error = (self.data - value).reshape(parts, spokes, -1)
@@ -334,9 +372,9 @@ class _Problem:
         cross = weighted.transpose(0, 1, 3, 2) @ shared_rows
         rows = spokes * own_rows.shape[2]
         flat, flat_weighted = (x.reshape(parts, rows, -1) for x in (shared_rows, weighted_shared))
-        shared = flat_weighted.transpose(0, 2, 1) @ flat + np.diag(1 / self.shared_sd**2)
+        shared = flat_weighted.transpose(0, 2, 1) @ flat + precision
         right_own = np.einsum("csrl,csr->csl", weighted, error) - pull_own / self.own_sd
-        right_shared = np.einsum("crg,cr->cg", flat_weighted, error.reshape(parts, rows)) - pull_shared / self.shared_sd
+        right_shared = np.einsum("crg,cr->cg", flat_weighted, error.reshape(parts, rows)) - pull_shared
         return _Normal(own, cross, shared, right_own, right_shared, cost, residual)
 
 
