@@ -54,12 +54,13 @@ class SharedPrior:
 
     Shapes: ``weight`` (parts,), ``mean`` (parts, shared), ``covariance`` (parts, shared, shared). Order: ln k of hub and nipple
     end, how the first and the second plane's differ from them (hub, nipple, hub, nipple), then one standardised unknown for
-    each source of tolerance.
+    each source of tolerance. ``ends_known`` tells whether the ends were learned at all.
     """
 
     weight: Array
     mean: Array
     covariance: Array
+    ends_known: bool = True
 
 
 def flat_prior(prior: EndsPrior, sources: int) -> SharedPrior:
@@ -70,7 +71,7 @@ def flat_prior(prior: EndsPrior, sources: int) -> SharedPrior:
     mean[:, :2] = [(hub, nipple) for hub in centres for nipple in centres]
     sd = np.concatenate([[0.55 * span / prior.nodes] * 2, [prior.plane_sd] * 4, np.ones(sources)])
     parts = len(mean)
-    return SharedPrior(np.full(parts, 1 / parts), mean, np.broadcast_to(np.diag(sd**2), (parts, len(sd), len(sd))))
+    return SharedPrior(np.full(parts, 1 / parts), mean, np.broadcast_to(np.diag(sd**2), (parts, len(sd), len(sd))), False)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

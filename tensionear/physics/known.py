@@ -109,7 +109,8 @@ def carry(learned: SharedPrior, how: Carried) -> SharedPrior:
     added = np.zeros(size)
     added[:2] = how.ends_sd**2
     added[SHARED_ENDS:] = 1 - how.kept**2
-    return SharedPrior(learned.weight, learned.mean * share, learned.covariance * np.outer(share, share) + np.diag(added))
+    covariance = learned.covariance * np.outer(share, share) + np.diag(added)
+    return replace(learned, mean=learned.mean * share, covariance=covariance)
 
 
 def tolerances_of(learned: SharedPrior) -> tuple[Array, Array]:
@@ -143,4 +144,5 @@ def inform(prior: SharedPrior, mean: Array, covariance: Array) -> SharedPrior:
     gain = np.sum(means * pull, axis=1) - np.sum(prior.mean * right, axis=1)
     log_weight = np.log(prior.weight) + 0.5 * (gain + np.linalg.slogdet(before)[1] - np.linalg.slogdet(precision)[1])
     weight = np.exp(log_weight - log_weight.max())
-    return SharedPrior(weight / weight.sum(), means, (covariances + covariances.transpose(0, 2, 1)) / 2)
+    covariances = (covariances + covariances.transpose(0, 2, 1)) / 2
+    return replace(prior, weight=weight / weight.sum(), mean=means, covariance=covariances)
