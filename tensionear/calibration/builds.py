@@ -26,9 +26,7 @@ def spoke_table(spoke: Spoke) -> dict[str, Any]:
         "ends_m": _sizes(spoke.ends),
         "head_m": spoke.head_m,
         "tail_m": spoke.tail_m,
-        "tolerances": [
-            [each.linear_density, each.flat_stiffness, each.edge_stiffness] for each in spoke.tolerances()
-        ],
+        "tolerances": [[each.linear_density, each.flat_stiffness, each.edge_stiffness] for each in spoke.tolerances()],
         "sources": [each.source for each in spoke.tolerances()],
     }
     return {key: _rounded(value) for key, value in table.items()}

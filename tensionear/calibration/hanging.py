@@ -95,7 +95,9 @@ def check_masses(masses: Sequence[Hung], spoke: Spoke, jig: Jig) -> None:
         If there are fewer than three different ones, or one pulls less than a spoke can ring at or more than it may bear.
     """
     if len({one.mass_kg for one in masses}) < _FEWEST:
-        raise InputError(f"{len(masses)} masses given; mass and stiffness need at least {_FEWEST} different ones, better 5; hang more")
+        raise InputError(
+            f"{len(masses)} masses given; mass and stiffness need at least {_FEWEST} different ones, better 5; hang more"
+        )
     for one in masses:
         pull = pull_of(one.mass_kg, spoke, jig)
         if pull > working_load_n(spoke):
@@ -104,7 +106,9 @@ def check_masses(masses: Sequence[Hung], spoke: Spoke, jig: Jig) -> None:
                 "hang less"
             )
         if pull < LOWEST_TENSION_N * 1.2:
-            raise InputError(f"{one.mass_kg:g} kg pulls {pull:.0f} N, too little for a spoke to ring; is it kg, not t or lb? hang more")
+            raise InputError(
+                f"{one.mass_kg:g} kg pulls {pull:.0f} N, too little for a spoke to ring; is it kg, not t or lb? hang more"
+            )
 
 
 def fit_hanging(spoke: Spoke, jig: Jig, masses: Sequence[Hung], heard: Partials) -> HangingResult:

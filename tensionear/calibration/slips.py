@@ -97,7 +97,9 @@ def _unit(apart: Mapping[int, float]) -> Question | None:
         for sign, text in ((-1, f"are they {name} under a heading of N"), (1, f"are they N under a heading of {name}")):
             if abs(middle - sign * math.log(factor)) < _NEAR and _alike(apart, middle):
                 ratio = math.exp(middle)
-                return Question("unit", f"the known tensions are {ratio:.3g} of what the sound says: {text}?", tuple(apart))
+                return Question(
+                    "unit", f"the known tensions are {ratio:.3g} of what the sound says: {text}?", tuple(apart)
+                )
     return None
 
 
@@ -112,7 +114,9 @@ def _decimals(apart: Mapping[int, float], labels: Mapping[int, str]) -> Question
     if not odd:
         return None
     names = _names(odd, labels)
-    return Question("decimal", f"{names}: off by a power of ten from what the sound says: is a decimal point or comma lost?", odd)
+    return Question(
+        "decimal", f"{names}: off by a power of ten from what the sound says: is a decimal point or comma lost?", odd
+    )
 
 
 def _order(sounds: Sounds, known: Mapping[int, Known], labels: Mapping[int, str]) -> Question | None:
@@ -165,7 +169,9 @@ def _disagreement(sounds: Sounds, known: Mapping[int, Known], labels: Mapping[in
     if gain[worst] < _BETTER:
         return None
     name = labels.get(worst, str(worst))
-    text = f"{name} ({known[worst].tension_n:.0f} N) disagrees with the other known tensions and its sound: is it right?"
+    text = (
+        f"{name} ({known[worst].tension_n:.0f} N) disagrees with the other known tensions and its sound: is it right?"
+    )
     return Question("disagrees", text, (worst,))
 
 

@@ -127,7 +127,12 @@ def known_of(numbers: list[int], known: Mapping[int, Known]) -> KnownTensions:
     at = [index for index, number in enumerate(numbers) if number in known]
     values = [known[numbers[index]] for index in at]
     total = np.array([(one.u_tension_n or 0.0) / one.tension_n for one in values])
-    own = np.array([(one.u_tension_n or 0.0) / one.tension_n if one.u_own_n is None else one.u_own_n / one.tension_n for one in values])
+    own = np.array(
+        [
+            (one.u_tension_n or 0.0) / one.tension_n if one.u_own_n is None else one.u_own_n / one.tension_n
+            for one in values
+        ]
+    )
     common = float(np.sqrt(np.mean(np.maximum(total**2 - own**2, 0.0))))
     logs = np.log([one.tension_n for one in values])
     return KnownTensions(np.array(at, dtype=np.intp), logs, np.maximum(own, _LEAST_OWN), common)

@@ -71,7 +71,9 @@ def flat_prior(prior: EndsPrior, sources: int) -> SharedPrior:
     mean[:, :2] = [(hub, nipple) for hub in centres for nipple in centres]
     sd = np.concatenate([[0.55 * span / prior.nodes] * 2, [prior.plane_sd] * 4, np.ones(sources)])
     parts = len(mean)
-    return SharedPrior(np.full(parts, 1 / parts), mean, np.broadcast_to(np.diag(sd**2), (parts, len(sd), len(sd))), False)
+    return SharedPrior(
+        np.full(parts, 1 / parts), mean, np.broadcast_to(np.diag(sd**2), (parts, len(sd), len(sd))), False
+    )
 
 
 @dataclass(frozen=True, slots=True, eq=False)

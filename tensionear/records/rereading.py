@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from tensionear.calibration.use import calibrated
 from tensionear.catalogue import library_spoke
 from tensionear.errors import LogError
 from tensionear.pipeline import read
@@ -14,7 +15,7 @@ from .values import KeptRound
 
 
 def read_again(log: Log, kept: KeptRound) -> Reading:
-    """Read a round's sound again as it was read then, by today's program, library and model.
+    """Read a round's sound again as it was read then, by today's program, library, model and calibrations.
 
     Raises
     ------
@@ -33,10 +34,10 @@ def read_again(log: Log, kept: KeptRound) -> Reading:
         raise LogError(
             f"{path}, the sound of round {number}, was changed since it was kept; bring it back from a backup"
         )
-    asked = kept.asked
+    asked, text = kept.asked, kept.asked.wheel_text
     return read(
         path,
-        wheel=None if asked.wheel_text is None else parse_wheel(asked.wheel_text, f"the wheel file of round {number}"),
+        wheel=None if text is None else calibrated(parse_wheel(text, f"the wheel file of round {number}")),
         spoke=None if asked.kind is None else library_spoke(asked.kind),
         free_length_m=asked.free_length_m,
         spokes=asked.spokes,

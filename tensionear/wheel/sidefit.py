@@ -145,7 +145,9 @@ def _fitted(places: Sequence[Place], rings: Mapping[int, Rings], learned: Shared
     """Fit a group."""
     models, which = models_of(places)
     heard = heard_of(places, rings)
-    return _Group(places, fit_group(models, which, heard, EndsPrior(), learned), learned is not None and learned.ends_known)
+    return _Group(
+        places, fit_group(models, which, heard, EndsPrior(), learned), learned is not None and learned.ends_known
+    )
 
 
 def heard_of(places: Sequence[Place], rings: Mapping[int, Rings]) -> Partials:
