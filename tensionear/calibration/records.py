@@ -171,6 +171,11 @@ def again(document: Mapping[str, Any], spoke: Spoke | None) -> Document:
     return hanging_document(head, hung, fit_hanging(spoke, hung.jig, hung.masses, hung.heard))
 
 
+def as_kept(one: HeardSpoke) -> HeardSpoke:
+    """What was heard with the digits that a record keeps, so that the same result comes out of it again."""
+    return _heard_from(_heard_table(one))
+
+
 def learned_from(table: Mapping[str, Any]) -> SharedPrior:
     """What a group of a record learned."""
     learned = table["learned"]

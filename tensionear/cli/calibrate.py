@@ -6,7 +6,7 @@ import getpass
 import json
 import math
 import sys
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -86,7 +86,7 @@ def calibrate(
 ) -> None:
     """WHEEL with --known CSV, or --kind ID with --length MM and --hanging CSV: tie the numbers to known force."""
     if again is not None:
-        _show(compute_again(again), as_json)
+        _show(*compute_again(again), as_json)
         return
     if (known is None) == (hanging is None):
         raise UsageError(
@@ -96,10 +96,8 @@ def calibrate(
     if hanging is not None:
         if wheel is not None or kind is None or length is None:
             raise UsageError("--hanging goes with --kind ID and --length MM, and with no wheel file")
-        _show(
-            calibrate_hanging(Hanging(kind, length, u_length, hanging, latitude, height, mass_density), keeping),
-            as_json,
-        )
+        jig = Hanging(kind, length, u_length, hanging, latitude, height, mass_density)
+        _show(*calibrate_hanging(jig, keeping), as_json)
         return
     if wheel is None or known is None:
         raise UsageError(f"--known {known} without a wheel file; give WHEEL too")
@@ -107,7 +105,7 @@ def calibrate(
         order, direction, tuple(missing or ()), assignments(assign or []), tuple(skip or ()), crossing
     )
     values = Values(known, gauge_table, u_common, carry, u_carry, sure)
-    _show(_calibrate_known(wheel, values, Round(sound, first, options, log), keeping), as_json)
+    _show(*_calibrate_known(wheel, values, Round(sound, first, options, log), keeping), as_json)
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,10 +167,10 @@ class Round:
         )
 
 
-def _calibrate_known(path: str, values: Values, round_: Round, keeping: Keeping) -> Document:
-    """Hear, ask, tie, keep, show."""
+def _calibrate_known(path: str, values: Values, round_: Round, keeping: Keeping) -> tuple[Document, list[str]]:
+    """Hear, ask, tie, keep; the record, and what it says in lines."""
     from tensionear.calibration.hearing import hear_round
-    from tensionear.calibration.records import KnownData, known_document
+    from tensionear.calibration.records import KnownData, as_kept, known_document
     from tensionear.calibration.slips import questions_of, sounds_of
     from tensionear.calibration.store import keep
     from tensionear.calibration.tying import tie_wheel
@@ -182,7 +180,7 @@ def _calibrate_known(path: str, values: Values, round_: Round, keeping: Keeping)
     wheel = load_wheel(path)
     known = _known(values, wheel)
     sound, first, options = round_.found(wheel)
-    heard = hear_round(sound, wheel, first, options)
+    heard = {number: as_kept(one) for number, one in hear_round(sound, wheel, first, options).items()}
     labels = {place.number: place.label for place in wheel.places}
     _ask(questions_of(sounds_of(wheel, heard), known, labels), values.sure)
     groups = tie_wheel(wheel, heard, known)
@@ -193,16 +191,14 @@ def _calibrate_known(path: str, values: Values, round_: Round, keeping: Keeping)
         state["carried_percent"] = str(values.carry)
     data = KnownData(read_text(Path(path)), heard, known, state)
     record = keep(known_document(keeping.head(wheel.name), data, wheel, groups))
-    for group in groups:
-        for line in tied_lines(wheel, group):
-            sys.stderr.write(f"{line}\n")
+    lines = [line for group in groups for line in tied_lines(wheel, group)]
     for lost in [labels[number] for number in sorted(known) if number not in heard]:
-        sys.stderr.write(f"{lost} is known but was not read from the sound; it was not used.\n")
-    sys.stderr.write(f"Kept as {record.path}; wheels of this build use it from now on.\n")
-    return record.document
+        lines.append(f"{lost} is known but was not read from the sound; it was not used.")
+    lines.append(f"Kept as {record.path}; wheels of this build use it from now on.")
+    return record.document, lines
 
 
-def compute_again(name: str) -> Document:
+def compute_again(name: str) -> tuple[Document, list[str]]:
     """A kept record computed again from its data by today's program, kept as a new version if it came out otherwise."""
     from tensionear.calibration.records import again
     from tensionear.calibration.store import find, keep
@@ -214,11 +210,9 @@ def compute_again(name: str) -> Document:
     spoke = library_spoke(record.document["data"]["kind"]) if record.document["how"] == "hanging" else None
     fresh = again(record.document, spoke)
     if fresh["result"] == record.document["result"]:
-        sys.stderr.write(f"{record.in_words}: the same result comes out.\n")
-        return record.document
+        return record.document, [f"{record.in_words}: the same result comes out."]
     made = keep(fresh)
-    sys.stderr.write(f"{record.in_words} comes out otherwise by today's program; kept as {made.path}.\n")
-    return made.document
+    return made.document, [f"{record.in_words} comes out otherwise by today's program; kept as {made.path}."]
 
 
 def _known(values: Values, wheel: Wheel) -> dict[int, Known]:
@@ -260,8 +254,10 @@ def _ask(questions: tuple[Question, ...], sure: bool) -> None:
             raise InputError("nothing was calibrated; correct the table and start again")
 
 
-def _show(document: Mapping[str, object], as_json: bool) -> None:
-    """The record as JSON, if asked for."""
+def _show(document: Mapping[str, object], lines: Sequence[str], as_json: bool) -> None:
+    """What was found in lines, or the record as JSON."""
+    for line in () if as_json else lines:
+        typer.echo(line)
     if as_json:
         sys.stdout.write(f"{json.dumps({**document, 'format': FORMAT}, indent=1, allow_nan=False)}\n")
 

@@ -51,13 +51,13 @@ class Keeps(Protocol):
         ...
 
 
-def calibrate_hanging(given: Hanging, keeping: Keeps) -> Document:
-    """Caution, hear every mass, fit, keep, show."""
+def calibrate_hanging(given: Hanging, keeping: Keeps) -> tuple[Document, list[str]]:
+    """Caution, hear every mass, fit, keep; the record, and what it says in lines."""
     import numpy as np
 
     from tensionear.calibration.hanging import Jig, check_masses, fit_hanging, pull_of
     from tensionear.calibration.hearing import hear_hanging
-    from tensionear.calibration.records import HangingData, hanging_document
+    from tensionear.calibration.records import HangingData, as_kept, hanging_document
     from tensionear.calibration.store import keep
     from tensionear.calibration.words import hanging_lines
     from tensionear.catalogue import library_spoke
@@ -76,7 +76,9 @@ def calibrate_hanging(given: Hanging, keeping: Keeps) -> Document:
     masses = tuple(mass for _, mass in rows)
     check_masses(masses, spoke, jig)
     folder = Path(given.table).parent
-    heard = [hear_hanging(folder / sound, spoke, length_m, pull_of(mass.mass_kg, spoke, jig)) for sound, mass in rows]
+    pulls = [pull_of(mass.mass_kg, spoke, jig) for mass in masses]
+    sounds = [folder / sound for sound, _ in rows]
+    heard = [as_kept(hear_hanging(sound, spoke, length_m, pull)) for sound, pull in zip(sounds, pulls, strict=True)]
     partials = Partials(
         np.array([one.log_frequency for one in heard]),
         np.array([one.sd for one in heard]),
@@ -85,15 +87,15 @@ def calibrate_hanging(given: Hanging, keeping: Keeps) -> Document:
     result = fit_hanging(spoke, jig, masses, partials)
     data = HangingData(given.kind, spoke, jig, masses, tuple(sound for sound, _ in rows), partials)
     record = keep(hanging_document(keeping.head(f"lot {given.kind}"), data, result))
-    for line in hanging_lines(result):
-        sys.stderr.write(f"{line}\n")
-    share = 100 * (1 - masses[0].mass_kg * where.m_s2 / (pull_of(masses[0].mass_kg, spoke, jig)))
-    sys.stderr.write(
-        f"Gravity {where.m_s2:.5f} +/- {1.96 * where.u_m_s2:.5f} m/s2; buoyancy and half the spoke's weight {share:+.3f} % of the "
-        f"first mass.\nKept as {record.path}. The jig's ends are not a wheel's and are not used. Wheels built with this lot say "
-        f'so at the top of their files: calibration = "{record.name}".\n'
-    )
-    return record.document
+    share = 100 * (pulls[0] / (masses[0].mass_kg * where.m_s2) - 1)
+    lines = [
+        *hanging_lines(result),
+        f"Gravity {where.m_s2:.5f} +/- {1.96 * where.u_m_s2:.5f} m/s2; half the spoke's weight less the air's buoyancy is "
+        f"{share:+.3f} % of the first mass.",
+        f"Kept as {record.path}. The jig's ends are not a wheel's and are not used.",
+        f'Wheels built with this lot say so at the top of their files: calibration = "{record.name}".',
+    ]
+    return record.document, lines
 
 
 def hanging_rows(text: str, name: str) -> list[tuple[str, Hung]]:
