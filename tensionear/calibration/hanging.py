@@ -1,4 +1,4 @@
-"""Dead weight: a spoke hung from its head, plucked under several masses, tells its lot's mass and stiffness. Pure; imports physics.
+"""Dead weight: a spoke hung from its head, plucked under several masses, tells its lot's mass and stiffness. Imports physics.
 
 The tension is the weight of the mass, of what hangs with it, and of half the spoke (its middle), less the air's buoyancy. The
 mass stands still beside the spoke: it moves the pitch by g / (4 pi^2 f^2 L), a few parts in 100 000. The jig's ends are fitted
@@ -9,15 +9,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from tensionear.errors import InputError
 from tensionear.physics.expectation import spoke_model
 from tensionear.physics.gravity import Gravity, buoyancy
-from tensionear.physics.inverse import EndsPrior, GroupFit, Partials, fit_group
-from tensionear.physics.known import KnownTensions, foretold, posterior, tie, tolerances_of
+from tensionear.physics.inverse import EndsPrior, GroupFit, Partials, SpokeModel, fit_group
+from tensionear.physics.known import posterior, tolerances_of
 from tensionear.physics.modes import LOWEST_TENSION_N
 from tensionear.physics.spoke import Spoke
 
@@ -25,7 +25,7 @@ from .lots import Lot
 
 #: A jig may hold a spoke more loosely or more firmly than any wheel; it is the same jig for every mass.
 _JIG = EndsPrior(lowest=0.5, highest=400.0, nodes=6, spoke_sd=0.05)
-#: A round spoke in a jig: how the ends differ between its two planes is a matter of the jig.
+#: Never believed better than this (relative).
 _LEAST_OWN = 2e-4
 #: No spoke is hung with more than this stress unless its maker's limit says so; common practice, no source.
 _WORKING_PA = 330e6
@@ -36,7 +36,7 @@ _SLIP = 0.12
 
 @dataclass(frozen=True, slots=True)
 class Hung:
-    """One mass (kg) with its standard uncertainty, and what was heard: see ``tying.HeardSpoke``."""
+    """One mass (kg) with its standard uncertainty."""
 
     mass_kg: float
     u_mass_kg: float
@@ -54,7 +54,7 @@ class Jig:
 
 @dataclass(frozen=True, slots=True)
 class HungTension:
-    """One mass as used: its pull in N, what the tied fit says of it, and how far apart in standard deviations."""
+    """One mass as used: its pull in N, what the fit of all says of it, and how far apart in standard uncertainties of the mass."""
 
     mass_kg: float
     pull_n: float
@@ -65,7 +65,8 @@ class HungTension:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class HangingResult:
-    """What hanging found of the lot, mass by mass, with the chi-square of the pulls among themselves."""
+    """What hanging found of the lot, mass by mass, with the chi-square of what they are apart
+    (two of its degrees of freedom go to mass and stiffness)."""
 
     lot: Lot
     rows: tuple[HungTension, ...]
@@ -123,30 +124,37 @@ def fit_hanging(spoke: Spoke, jig: Jig, masses: Sequence[Hung], heard: Partials)
 
     check_masses(masses, spoke, jig)
     model = spoke_model(spoke, jig.free_length_m, jig.u_length_m)
-    fit = fit_group((model,), np.zeros(len(masses), np.intp), heard, _JIG)
-    at = np.arange(len(masses))
+    which = np.zeros(len(masses), np.intp)
     pulls = np.array([pull_of(one.mass_kg, spoke, jig) for one in masses])
-    _refuse_slips(fit, masses, pulls)
+    _refuse_slips(fit_group((model,), which, heard, _JIG), masses, pulls)
     own = np.maximum([one.u_mass_kg / one.mass_kg for one in masses], _LEAST_OWN)
     _, u_share = buoyancy(jig.density_kg_m3)
     common = math.hypot(jig.gravity.u_m_s2 / jig.gravity.m_s2, u_share)
-    known = KnownTensions(at, np.log(pulls), own, common)
-    mean, covariance = foretold(fit, at)
-    inverse = np.linalg.inv(covariance + np.diag(own**2) + 100.0)
-    apart = np.log(pulls) - mean
-    chi_square, degrees = float(apart @ inverse @ apart), len(masses) - 1
-    tied = tie(fit, known)
-    tied_mean, tied_sd, _ = tied.moments()
+    known = replace(heard, start_log_tension=np.log(pulls), tension_sd=own)
+    fit = fit_group((_with_common(model, common),), which, known, _JIG)
+    mean, _, _ = fit.moments()
+    apart = (mean - np.log(pulls)) / own
+    chi_square, degrees = float(apart @ apart), len(masses) - 2
     rows = tuple(
-        HungTension(
-            one.mass_kg, float(pull), float(pull * math.hypot(u, common)), math.exp(mean[index]),
-            float((inverse @ apart)[index] / math.sqrt(inverse[index, index])),
-        )
-        for index, (one, pull, u) in enumerate(zip(masses, pulls, own, strict=True))
-    )  # fmt: skip
-    found, spread = tolerances_of(posterior(tied))
-    lot = Lot(spoke, found[1:], spread[1:, 1:])
-    return HangingResult(lot, rows, chi_square, degrees, float(stats.chi2.sf(chi_square, degrees)))
+        HungTension(one.mass_kg, float(pull), float(pull * math.hypot(u, common)), math.exp(value), float(away))
+        for one, pull, u, value, away in zip(masses, pulls, own, mean, apart, strict=True)
+    )
+    found, spread = tolerances_of(posterior(fit))
+    return HangingResult(
+        Lot(spoke, found[1:-1], spread[1:-1, 1:-1]),
+        rows,
+        chi_square,
+        degrees,
+        float(stats.chi2.sf(chi_square, degrees)),
+    )
+
+
+def _with_common(model: SpokeModel, sd: float) -> SpokeModel:
+    """The model with one more tolerance: all pulls off by one factor, which is as if mass and stiffness were by its inverse."""
+    row = np.array([[0.0, -sd, -sd, -sd]])
+    return replace(
+        model, tolerances=np.concatenate([model.tolerances, row]), sources=(*model.sources, "gravity and buoyancy")
+    )
 
 
 def _refuse_slips(fit: GroupFit, masses: Sequence[Hung], pulls: np.ndarray) -> None:

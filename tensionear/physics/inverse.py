@@ -93,12 +93,14 @@ class SpokeModel:
 class Partials:
     """What was heard of a group: ln f and its standard deviation, shapes (spokes, 3, MODES); sd infinite where not heard.
 
-    The rows are the first plane, the second plane, and lines that may be either's or a blend of both.
+    The rows are the first plane, the second plane, and lines that may be either's or a blend of both. The fit starts at
+    ``start_log_tension`` (spokes,); where that is itself an observation, ``tension_sd`` (spokes,) is its standard deviation.
     """
 
     log_frequency: Array
     sd: Array
     start_log_tension: Array
+    tension_sd: Array | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -238,7 +240,9 @@ class _Problem:
         self.precision = np.asarray(np.linalg.inv(self.believed.covariance), dtype=np.float64)
         offset = np.linalg.slogdet(self.believed.covariance)[1] - 2 * np.log(self.believed.weight)
         self.offset = offset - offset.min()
-        self.own_sd = np.array([3.0, *[prior.spoke_sd] * 4, _BETWEEN_SD])
+        self.own_sd = np.tile(np.array([3.0, *[prior.spoke_sd] * 4, _BETWEEN_SD]), (len(which), 1))
+        if heard.tension_sd is not None:
+            self.own_sd[:, 0] = heard.tension_sd
         self.lowest, self.highest = math.log(LOWEST_TENSION_N * 1.02), math.log(HIGHEST_TENSION_N * 0.98)
 
     def start(self) -> _State:
@@ -359,6 +363,8 @@ class _Problem:
         data_cost = _STUDENT * np.log1p(squared / _STUDENT) * self.used
         pull_own = state.own / self.own_sd
         pull_own[:, :, 0] = 0.0
+        if self.heard.tension_sd is not None:
+            pull_own[:, :, 0] = (state.own[:, :, 0] - self.heard.start_log_tension) / self.heard.tension_sd
         precision = self.precision[state.part]
         away = state.shared - self.believed.mean[state.part]
         pull_shared = np.einsum("cgh,ch->cg", precision, away)
@@ -371,7 +377,7 @@ class _Problem:
         shared_rows = by_shared.reshape(parts, spokes, -1, self.shared_size)
         weighted = own_rows * weight[..., None]
         weighted_shared = shared_rows * weight[..., None]
-        own = weighted.transpose(0, 1, 3, 2) @ own_rows + np.diag(1 / self.own_sd**2)
+        own = weighted.transpose(0, 1, 3, 2) @ own_rows + np.eye(_LOCALS) / self.own_sd[:, :, None] ** 2
         cross = weighted.transpose(0, 1, 3, 2) @ shared_rows
         rows = spokes * own_rows.shape[2]
         flat, flat_weighted = (x.reshape(parts, rows, -1) for x in (shared_rows, weighted_shared))
