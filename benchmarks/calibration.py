@@ -1,8 +1,8 @@
 """How well the numbers are once tied to known force: known tensions, hanging masses, slips in the values.
 
 Run ``python -m benchmarks.calibration [--wheels N] [--lots N] [--first SEED]``; the table goes to the terminal and to
-``benchmarks/out/calibration.txt``. Every part is written as it is done to ``benchmarks/out/calibration.jsonl``, and a run that was
-broken off goes on from there.
+``benchmarks/out/calibration.txt``. Every part is written to ``benchmarks/out/calibration.jsonl`` as it is done, and a run
+that was broken off goes on from there.
 """
 
 from __future__ import annotations
@@ -208,7 +208,9 @@ def with_lot(drawn: Round, mean: np.ndarray, covariance: np.ndarray) -> Row:
             fit = fit_heard(described, places, heard)
             found[name].append(float(np.median(fit.moments()[0] - true)))
             if name == "with":
-                found["held"] += [bool(fit.interval(at)[0] <= each <= fit.interval(at)[1]) for at, each in enumerate(true)]
+                found["held"] += [
+                    bool(fit.interval(at)[0] <= each <= fit.interval(at)[1]) for at, each in enumerate(true)
+                ]
     return found
 
 

@@ -38,7 +38,7 @@ class HungSpoke:
 
 
 def draw_hung(rng: np.random.Generator, batch: Batch, u_mass: float, u_length_m: float) -> HungSpoke:
-    """A spoke of a batch in a jig: ends log-uniform 1..150 N m/rad, the same for every mass; masses known to ``u_mass`` (relative).
+    """A spoke of a batch in a jig: ends log-uniform 1..150 N m/rad, the same for every mass; ``u_mass`` is relative.
 
     The tension is the weight of the true mass and of half the spoke; air is left out on both sides of the balance.
     """

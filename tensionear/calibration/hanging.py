@@ -54,7 +54,7 @@ class Jig:
 
 @dataclass(frozen=True, slots=True)
 class HungTension:
-    """One mass as used: its pull in N, what the fit of all says of it, and how far apart in standard uncertainties of the mass."""
+    """One mass as used: its pull in N, what the fit of all says of it, and how far apart in u of the mass."""
 
     mass_kg: float
     pull_n: float
@@ -103,8 +103,8 @@ def check_masses(masses: Sequence[Hung], spoke: Spoke, jig: Jig) -> None:
         pull = pull_of(one.mass_kg, spoke, jig)
         if pull > working_load_n(spoke):
             raise InputError(
-                f"{one.mass_kg:g} kg pulls {pull:.0f} N, more than the {working_load_n(spoke):.0f} N this spoke is hung with at most; "
-                "hang less"
+                f"{one.mass_kg:g} kg pulls {pull:.0f} N, more than the {working_load_n(spoke):.0f} N this spoke is hung "
+                "with at most; hang less"
             )
         if pull < LOWEST_TENSION_N * 1.2:
             raise InputError(
@@ -163,12 +163,14 @@ def _refuse_slips(fit: GroupFit, masses: Sequence[Hung], pulls: np.ndarray) -> N
     middle = float(np.median(apart))
     if abs(middle) > 2 * _SLIP:
         raise InputError(
-            f"the sounds go with {100 * math.exp(middle):.0f} % of the stated masses; check their unit (kg), the kind of spoke and "
+            f"the sounds go with {100 * math.exp(middle):.0f} % of the stated masses; check their unit (kg), the kind of "
+            "spoke and "
             "--length"
         )
     for one, away in zip(masses, apart, strict=True):
         if abs(away - middle) > _SLIP:
             raise InputError(
-                f"{one.mass_kg:g} kg does not go with its sound, which is of {one.mass_kg * math.exp(away - middle):.3g} kg beside the "
+                f"{one.mass_kg:g} kg does not go with its sound, which is of {one.mass_kg * math.exp(away - middle):.3g} kg "
+                "beside the "
                 "others; check the row's mass and recording"
             )

@@ -1,6 +1,6 @@
-"""What was found of a lot of spokes: mass per length, bending stiffness, section, from hanging masses or a balance.
+"""What was found of a lot of spokes: mass per length, bending stiffness, section, from hanging masses or a scale.
 
-Pure; imports physics. All of it is told in the standardised tolerances of the kind (``Spoke.tolerances``), each 0 +/- 1 before, so
+Pure; imports physics. It is told in the standardised tolerances of the kind (``Spoke.tolerances``), each 0 +/- 1 before, so
 that a wheel built with the lot takes it over as it is.
 """
 

@@ -146,7 +146,8 @@ def _others(
     found: list[tuple[str, tuple[int, ...], dict[int, Known]]] = []
     for step in (1, -1):
         moved = {order[(order.index(n) + step) % size]: one for n, one in known.items() if n in order}
-        text = f"the known tensions fit far better {'one spoke on' if step > 0 else 'one spoke back'}: is the numbering off by one?"
+        way = "on" if step > 0 else "back"
+        text = f"the known tensions fit far better one spoke {way}: is the numbering off by one?"
         found.append((text, (), moved))
     if len(known) > 2:
         turned = {order[(size - order.index(n)) % size]: one for n, one in known.items() if n in order}
@@ -185,7 +186,8 @@ def _level(sounds: Sounds, known: Mapping[int, Known], apart: Mapping[int, float
         return None
     way = "above" if middle > 0 else "below"
     text = (
-        f"the known tensions are all some {100 * abs(math.expm1(middle)):.0f} % {way} what the sound says: a wrong free length or "
+        f"the known tensions are all some {100 * abs(math.expm1(middle)):.0f} % {way} what the sound says: a wrong free length "
+        "or "
         "section in the wheel file is likelier than that; are both right?"
     )
     return Question("level", text, tuple(apart))

@@ -65,8 +65,8 @@ def keep(document: Document) -> Record:
     content = wheel_toml(document).encode("utf-8")
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        version = max((each for each, _ in _versions(folder, str(document["name"]))), default=0)
-        for version in range(version + 1, version + _TRIES):
+        last = max((each for each, _ in _versions(folder, str(document["name"]))), default=0)
+        for version in range(last + 1, last + _TRIES):
             path = folder / f"{document['name']}.v{version}.toml"
             try:
                 with path.open("xb") as file:  # never over another, whoever writes at the same time

@@ -9,7 +9,7 @@ from tensionear.errors import InputError
 from tensionear.physics.spoke import Spoke
 from tensionear.physics.uncertainty import Budget, Contribution
 
-#: Standard uncertainty, relative, of taking a spoke as plain wire all along: its head and its rolled thread. Judgement, no source.
+#: Standard uncertainty, relative, of taking a spoke as plain wire all along: its head and thread. Judgement, no source.
 U_ENDS = 0.003
 #: Implausible masses: no spoke weighs so little or so much a metre (g/m).
 _LIGHTEST, _HEAVIEST = 2.0, 80.0
@@ -66,7 +66,8 @@ def weigh(given: Weighed, spoke: Spoke | None) -> WeighingResult:
     )
     if not _LIGHTEST <= 1e3 * value <= _HEAVIEST:
         raise InputError(
-            f"{1e3 * value:.1f} g/m is no spoke's mass per length ({_LIGHTEST:.0f} to {_HEAVIEST:.0f} g/m); check --mass (g), --count and "
+            f"{1e3 * value:.1f} g/m is no spoke's mass per length ({_LIGHTEST:.0f} to {_HEAVIEST:.0f} g/m); check --mass (g), "
+            "--count and "
             "--whole-length (mm)"
         )
     if spoke is None:

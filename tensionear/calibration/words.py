@@ -58,7 +58,8 @@ def verdict_lines(wheel: Wheel, group: TiedGroup) -> Iterator[str]:
         off_mm, thick = found.level / (2 * slope - 2) * length_mm, 100 * found.level / (4 - slope)
         way = "above" if found.level > 0 else "below"
         yield (
-            f"All known values are {100 * abs(math.expm1(found.level)):.1f} % {way} the sound: likelier than an error of them all is a "
+            f"All known values are {100 * abs(math.expm1(found.level)):.1f} % {way} the sound: likelier than an error of them "
+            "all is a "
             f"wrong free length ({off_mm:+.1f} mm would do it) or section ({thick:+.1f} % of its size). Check both."
         )
 
@@ -104,9 +105,11 @@ def _learned(group: TiedGroup) -> Iterator[str]:
         sd = math.sqrt(float(covariance[index, index]))
         if source == "length":
             u = 1e3 * group.places[0].u_length_m
-            yield f"effective length: {mean[index] * u:+.2f} +/- {_COVERAGE * sd * u:.2f} mm off the stated, before 0 +/- {_COVERAGE * u:.2f}"
+            now = f"{mean[index] * u:+.2f} +/- {_COVERAGE * sd * u:.2f} mm"
+            yield f"effective length: {now} off the stated, before 0 +/- {_COVERAGE * u:.2f}"
         else:
-            yield f"{source}: {mean[index]:+.1f} +/- {_COVERAGE * sd:.1f} of its stated standard uncertainties, before 0 +/- {_COVERAGE:.1f}"
+            now = f"{mean[index]:+.1f} +/- {_COVERAGE * sd:.1f}"
+            yield f"{source}: {now} of its stated standard uncertainties, before 0 +/- {_COVERAGE:.1f}"
 
 
 def _ends(group: TiedGroup, tied: bool) -> tuple[EndStiffness, ...]:

@@ -226,8 +226,8 @@ def _known(values: Values, wheel: Wheel) -> dict[int, Known]:
     other = sorted({one.tyre for one in known.values() if one.tyre is not None and one.tyre != wheel.state.tyre})
     if other and values.carry is None:
         raise InputError(
-            f"{values.csv}: taken with tyre {' and '.join(other)}, the wheel stands with tyre {wheel.state.tyre}: these are not the "
-            "same tensions; measure again in this state, or say by how many percent to raise them: --carry PERCENT"
+            f"{values.csv}: taken with tyre {' and '.join(other)}, the wheel stands with tyre {wheel.state.tyre}: these are not "
+            "the same tensions; measure again in this state, or say by how many percent to raise them: --carry PERCENT"
         )
     factor = 1.0 if values.carry is None else 1 + values.carry / 100
     doubt = values.u_carry / 100 if values.carry is not None else 0.0

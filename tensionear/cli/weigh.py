@@ -53,7 +53,8 @@ def weigh(
         if not ends_mass:
             one = mass / count
             typer.echo(
-                f"In a wheel file, under [spokes.NAME]: mass_g = {one:.4g}, whole_length_mm = {whole_length:g}, u_mass_g = {u_mass / count:.3g}"
+                f"In a wheel file, under [spokes.NAME]: mass_g = {one:.4g}, whole_length_mm = {whole_length:g}, "
+                f"u_mass_g = {u_mass / count:.3g}"
             )
     if name is not None and kind is not None:
         _keep(name, kind, by, given, result)

@@ -59,7 +59,7 @@ def test_all_off_alike_is_laid_to_length_or_section() -> None:
         line for line in verdict_lines(barrow(), tie_wheel(barrow(), heard, values)[0]) if "wrong free length" in line
     ]
     assert "above the sound" in line
-    # 8 % in tension is 3.2 % of 270 mm (dlnT/dlnL = 2.5) or 4.6 % of the diameter (dlnT/dlnd = 1.75); the side's own error adds 2 %.
+    # 8 % in tension is 3.2 % of 270 mm (dlnT/dlnL = 2.5) or 4.6 % of the diameter (1.75); the side's own error adds 2 %.
     assert 5 < float(line.split("free length (")[1].split(" mm")[0]) < 12
     assert questions_of(sounds_of(barrow(), heard), values, LABELS)[0].code == "level"
 

@@ -57,5 +57,5 @@ def test_a_weighed_lot_knows_its_mass_and_leans_to_the_diameter():
     assert mass.value / mass.tabled - 1 == pytest.approx(0.006, abs=2e-4)
     assert mass.u / mass.value == pytest.approx(0.001, rel=0.05)
     diameter = next(each for each in figures_of(lot) if each.name == "diameter")
-    assert 0 < diameter.value - diameter.tabled
+    assert diameter.value - diameter.tabled > 0
     assert diameter.u < diameter.u_tabled

@@ -122,7 +122,7 @@ def test_weigh(capsys, no_own_calibrations):
         "--name",
         "Shelf 3",
     ]
-    code, out, err = run(capsys, *given)
+    code, out, _ = run(capsys, *given)
     assert code == 0
     assert out.startswith("Mass per length 24.82 g/m +/- 0.")
     assert (no_own_calibrations / "shelf-3.v1.toml").is_file()
