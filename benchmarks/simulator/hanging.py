@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -38,20 +39,20 @@ class HungSpoke:
 
 
 def draw_hung(rng: np.random.Generator, batch: Batch, u_mass: float, u_length_m: float) -> HungSpoke:
-    """A spoke of a batch in a jig: ends log-uniform 1..150 N m/rad, the same for every mass; ``u_mass`` is relative.
+    """A spoke of a batch in a jig: ends log-uniform 1..150 N m/rad, 2 % off from mass to mass; ``u_mass`` is relative.
 
     The tension is the weight of the true mass and of half the spoke; air is left out on both sides of the balance.
     """
     length_m = float(rng.uniform(0.255, 0.300))
     low, high = np.log(1.0), np.log(150.0)
-    hub, nipple = (float(np.exp(each)) for each in rng.uniform(low, high, 2))
+    hub, nipple = (_planes(rng, np.full(2, np.exp(each)), 0.05) for each in rng.uniform(low, high, 2))
     law, microphone = draw_decay_law(rng), draw_microphone(rng, "phone", RATE)
     response = heard_response(draw_room(rng, RATE), microphone)
     own_kg = sum(piece.length_m * piece.mass_kg_m for piece in batch.segments(length_m, 0))
     sounds, stated = [], []
     for mass in MASSES_KG:
         tension = GRAVITY_M_S2 * (mass + own_kg / 2)
-        ends = Ends(_planes(rng, hub), _planes(rng, nipple))
+        ends = Ends(_planes(rng, hub, 0.02), _planes(rng, nipple, 0.02))
         voice = draw_voice(rng, TrueSpoke(batch, length_m, tension, ends), law)
         dry = np.zeros(int((0.5 + 1.6 * PLUCKS) * RATE))
         for number in range(PLUCKS):
@@ -68,7 +69,7 @@ def draw_hung(rng: np.random.Generator, batch: Batch, u_mass: float, u_length_m:
     return HungSpoke(tuple(sounds), RATE, tuple(stated), length_m + u_length_m * float(rng.normal()))
 
 
-def _planes(rng: np.random.Generator, stiffness: float) -> tuple[float, float]:
-    """Both bending planes of one end: alike to some per cent."""
-    first, second = stiffness * np.exp(0.05 * rng.normal(size=2))
+def _planes(rng: np.random.Generator, stiffness: Sequence[float], spread: float) -> tuple[float, float]:
+    """Both bending planes of one end, each off by a lognormal ``spread``."""
+    first, second = np.asarray(stiffness) * np.exp(spread * rng.normal(size=2))
     return float(first), float(second)

@@ -24,7 +24,7 @@ from tensionear.physics.spoke import Spoke
 from .lots import Lot
 
 #: A jig may hold a spoke more loosely or more firmly than any wheel; it is the same jig for every mass.
-_JIG = EndsPrior(lowest=0.5, highest=400.0, nodes=6, spoke_sd=0.05)
+_JIG = EndsPrior(lowest=0.5, highest=400.0, nodes=6, spoke_sd=0.03)
 #: Never believed better than this (relative).
 _LEAST_OWN = 2e-4
 #: No spoke is hung with more than this stress unless its maker's limit says so; common practice, no source.

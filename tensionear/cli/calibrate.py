@@ -64,7 +64,7 @@ def calibrate(
         str | None, typer.Option(metavar="ID", help="The kind of spoke that hangs, with --hanging.")
     ] = None,
     length: Annotated[float | None, typer.Option(metavar="MM", help="Its free length in the jig.")] = None,
-    u_length: Annotated[float, typer.Option(metavar="MM", help="Standard uncertainty of it.", min=0.01, max=5)] = 0.2,
+    u_length: Annotated[float, typer.Option(metavar="MM", help="Standard uncertainty of it.", min=0.01, max=5)] = 0.1,
     hanging: Annotated[
         str | None, typer.Option(metavar="CSV", help="sound,mass_kg,u_mass_kg; asked for if there is none.")
     ] = None,
