@@ -71,7 +71,7 @@ def read(
         listened = listen_through(source, expectations_of(wheel))
         return read_wheel(source.name, listened, wheel, kinds_of(wheel), first, options, sheet or EMPTY)
     if spoke is not None:
-        length_m = _checked_length(free_length_m, spoke)
+        length_m = checked_length(free_length_m, spoke)
         return read_singles(source.name, listen_through(source, [expect(spoke, length_m)]), spoke, length_m)
     assert spokes is not None
     if spokes < 1:
@@ -97,7 +97,7 @@ def _source(sound: str | os.PathLike[str] | Recording) -> AudioSource:
     return sound if isinstance(sound, Recording) else open_sound(sound)
 
 
-def _checked_length(free_length_m: float | None, spoke: Spoke) -> float:
+def checked_length(free_length_m: float | None, spoke: Spoke) -> float:
     """The free length, if a spoke can have it."""
     if free_length_m is None:
         raise UsageError("a kind of spoke alone gives no tension; give its free length too (--length MM)")

@@ -9,6 +9,7 @@ from typing import Any, Literal
 
 FORMAT = "tensionear.read/1"
 
+How = Literal["found", "assumed", "calibrated"]
 Verdict = Literal["within", "out", "undecided"]
 #: Units of force that people can be shown; the numbers of a reading are newtons.
 Units = Literal["N", "kgf", "daN", "lbf"]
@@ -102,7 +103,7 @@ class EndStiffness:
     plane: Plane
     n_m_per_rad: float
     interval_95: tuple[float, float]
-    how: Literal["found", "assumed"]
+    how: How
 
 
 @dataclass(frozen=True, slots=True)

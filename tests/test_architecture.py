@@ -25,6 +25,7 @@ PLACE = {
     "live": 6,
     "dashboard": 6,
     "records": 6,
+    "calibration": 6,
     "batch": 6,
     "cli": 7,
     "__main__": 8,

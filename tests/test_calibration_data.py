@@ -7,7 +7,7 @@ import pytest
 
 from tensionear.data import data_file
 
-FILES = ["materials.toml", "spokes.toml", "rims.toml", "threads.toml"]
+FILES = sorted(path.name for path in data_file("calibration", "spokes.toml").parent.glob("*.toml"))
 UNCERTAINTIES = {"u_percent", "u_mm", "u_g", "u_factor"}
 # An uncertainty alone, of what an owner states: it is the value.
 DEFAULTS = "defaults"

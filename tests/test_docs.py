@@ -200,10 +200,10 @@ def test_the_keys_of_the_wheel_file_page_are_those_of_the_format() -> None:
         "`[spokes.NAME]`": SpokeTable,
         "`[spoke.17]`": DifferenceTable,
     }
-    assert listed.pop("Top of the file") == {"format", "name", "units"}
+    assert listed.pop("Top of the file") == {"format", "name", "calibration", "units"}
     assert listed == {heading: set(table.model_fields) for heading, table in tables.items()}
     named = {name.strip("`[]").split(".")[0] for heading in tables for name in heading.split(" and ")}
-    assert named | {"format", "name", "units"} == set(WheelTable.model_fields)
+    assert named | {"format", "name", "calibration", "units"} == set(WheelTable.model_fields)
 
 
 def test_the_demo_finds_the_faults_its_page_tells_of(demo: dict[str, Any]) -> None:

@@ -6,6 +6,7 @@ from typing import Annotated
 
 import typer
 
+from .calibrate import calibrate
 from .card import card
 from .demo import demo
 from .describe import describe
@@ -16,6 +17,7 @@ from .plan import plan
 from .read import read
 from .sheet import sheet
 from .tone import tone
+from .weigh import weigh
 
 app = typer.Typer(
     name="tensionear",
@@ -59,3 +61,5 @@ app.command()(tone)
 app.command()(card)
 app.add_typer(log, name="log")
 app.command()(sheet)
+app.command()(calibrate)
+app.command()(weigh)

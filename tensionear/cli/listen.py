@@ -70,10 +70,11 @@ def listen(
     quiet: Annotated[bool, typer.Option("--quiet", help="No tones.")] = False,
     plain: Annotated[bool, typer.Option("--plain", help="One line a pluck, no screen.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="End with the reading as JSON on standard output.")] = False,
+    no_calibration: Annotated[bool, typer.Option("--no-calibration", help="Leave kept calibrations out.")] = False,
 ) -> None:
     """A round as it is plucked, live or from a recording: plucks lead through it, keys are optional."""
     options = RoundOptions(order, direction, tuple(missing or ()), crossing=crossing)
-    subject = _subject(wheel, spokes, spoke)
+    subject = _subject(wheel, spokes, spoke, not no_calibration)
     _check(sound, fast, plucks, wanted, target, spoke)
     asked = asked_of(Plucked(spokes=spokes, first=first), wheel, None, options)
     keeping = _keeping(subject, asked, _Asking(log, resume, not no_audio, spoke is not None), sound)
@@ -226,7 +227,7 @@ def _finish(session: Session, notes: tuple[str, ...], form: _Form) -> None:
         show_json([])
 
 
-def _subject(wheel: str | None, spokes: int | None, spoke: int | None) -> Subject:
+def _subject(wheel: str | None, spokes: int | None, spoke: int | None, with_calibration: bool) -> Subject:
     from tensionear.live.subject import CountSubject, WheelSubject
 
     if (wheel is None) == (spokes is None):
@@ -240,6 +241,10 @@ def _subject(wheel: str | None, spokes: int | None, spoke: int | None) -> Subjec
     from tensionear.loading import load_wheel
 
     described = load_wheel(wheel)
+    if with_calibration:
+        from tensionear.calibration.use import calibrated
+
+        described = calibrated(described)
     if spoke is not None and not 1 <= spoke <= described.spokes:
         raise UsageError(f"--spoke {spoke} is no spoke of this wheel; give 1 to {described.spokes}")
     return WheelSubject(described)

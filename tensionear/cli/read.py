@@ -84,15 +84,20 @@ def read(
         str | None, typer.Option(metavar="FILE", help="Run-out, dish and more, as tensionear sheet writes it.")
     ] = None,
     view: Annotated[View, typer.Option(help="The rim unrolled, the wheel from the side, histograms, or all.")] = "rim",
+    no_calibration: Annotated[bool, typer.Option("--no-calibration", help="Leave kept calibrations out.")] = False,
 ) -> None:
     """Recordings to tensions: give --wheel FILE, or --kind ID with --length MM, or --spokes N."""
     options = RoundOptions(
-        order, direction, tuple(missing or ()), _assignments(assign or []), tuple(skip or ()), crossing
+        order, direction, tuple(missing or ()), assignments(assign or []), tuple(skip or ()), crossing
     )
     subject = _subject(wheel, first, kind, length, spokes)
     if sheet is not None:
         subject = _with_sheet(subject, sheet)
-    known = _known_elsewhere(against, gauge_table, subject.wheel)
+    if not no_calibration and subject.wheel is not None:
+        from tensionear.calibration.use import calibrated
+
+        subject = replace(subject, wheel=calibrated(subject.wheel))
+    known = known_elsewhere(against, gauge_table, subject.wheel)
     form: Form = "json" if as_json else "plain" if plain else "picture"
     keeping = keeper(keep, log, note, asked_of(subject, wheel, kind, options))
     code = _Run(subject, options, form, explain, known, keeping, view).all(sounds, strict)
@@ -176,7 +181,7 @@ def _subject(
     return Subject(spoke=library_spoke(kind), free_length_m=length * MM)
 
 
-def _assignments(given: list[str]) -> dict[int, int]:
+def assignments(given: list[str]) -> dict[int, int]:
     """``PLUCK=SPOKE`` options as a mapping."""
     found: dict[int, int] = {}
     for text in given:
@@ -200,7 +205,7 @@ def _with_sheet(subject: Subject, path: str) -> Subject:
     return replace(subject, sheet=parse_sheet(table_text(path), path, subject.wheel))
 
 
-def _known_elsewhere(against: str | None, gauge: str | None, wheel: Wheel | None) -> dict[int, Known] | None:
+def known_elsewhere(against: str | None, gauge: str | None, wheel: Wheel | None) -> dict[int, Known] | None:
     """Tensions of a card or a gauge, each with its uncertainty; raw readings go through the gauge's table."""
     from tensionear.wheel.comparison import as_card, known_tensions
 

@@ -16,6 +16,7 @@ HARMLESS = frozenset(
     {
         *("over-maximum", "under-floor", "loose-spoke", "out-of-evenness", "length-disagrees", "neighbours-differ"),
         *("slack-side", "off-target", "undecided-pluck-again", "undecided-stays", "twisted-spoke", "brittle-material"),
+        *("calibrated", "calibration-missing", "calibration-unlike", "calibration-unreadable"),
     }
 )
 #: Findings that are alarms by themselves.

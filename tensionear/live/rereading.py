@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from tensionear.calibration.use import calibrated
+from tensionear.capture.plucks import Pluck
 from tensionear.capture.recording import Recording
 from tensionear.errors import LogError
 from tensionear.listening import Listened, Strike
@@ -49,35 +51,38 @@ def read_plucks_again(log: Log, kept: KeptRound, asked: Asked) -> Reading:
         raise LogError(f"round {number} was kept without sound; it cannot be read again")
     subject = _subject(asked, number)
     rehearing = Rehearing(subject.expectations())
-    heard: list[tuple[Strike, int]] = []
+    heard: list[tuple[Strike, Pluck, int]] = []
     warnings: list[str] = []
     for each in plucks:
-        strike = None if each.sound is None else rehearing.hear(each.sound, each.onset_s)
-        if strike is None or not listed(_listened((strike,), each.sound)):
+        again = None if each.sound is None else rehearing.hear(each.sound, each.onset_s)
+        if again is None or not listed(_listened(again[:1], again[1:], each.sound)):
             why = "its sound is gone" if each.sound is None else "no pluck is heard in its sound any more"
             warnings.append(f"the pluck of {subject.label(each.spoke)} at {each.onset_s:.1f} s is left out: {why}")
         else:
-            heard.append((strike, each.spoke))
+            heard.append((*again, each.spoke))
     last = next(each.sound for each in reversed(plucks) if each.sound is not None)
-    listened = _listened(tuple(strike for strike, _ in heard), last, tuple(warnings))
-    names = Names({index: spoke for index, (_, spoke) in enumerate(heard)}, _was_closed(kept))
+    strikes, sounds = tuple(strike for strike, _, _ in heard), tuple(sound for _, sound, _ in heard)
+    listened = _listened(strikes, sounds, last, tuple(warnings))
+    names = Names({index: spoke for index, (_, _, spoke) in enumerate(heard)}, _was_closed(kept))
     file = kept.reading.file if kept.reading is not None else kept.row.title
     return subject.read_named(file, listened, names, asked.options)
 
 
 def _subject(asked: Asked, number: int) -> Subject:
     if asked.wheel_text is not None:
-        return WheelSubject(parse_wheel(asked.wheel_text, f"the wheel file of round {number}"))
+        return WheelSubject(calibrated(parse_wheel(asked.wheel_text, f"the wheel file of round {number}")))
     if asked.spokes is None:
         raise LogError(f"what round {number} is of was not kept; give its wheel file with --wheel FILE")
     return CountSubject(asked.spokes)
 
 
-def _listened(strikes: tuple[Strike, ...], sound: Recording | None, warnings: tuple[str, ...] = ()) -> Listened:
+def _listened(
+    strikes: tuple[Strike, ...], plucks: tuple[Pluck, ...], sound: Recording | None, warnings: tuple[str, ...] = ()
+) -> Listened:
     """These strikes as what was heard of a recording that ends with the last of them."""
     rate_hz = 0.0 if sound is None else sound.sample_rate_hz
     duration_s = max((strike.onset_s + strike.ring_s for strike in strikes), default=0.0)
-    return Listened(strikes, duration_s, rate_hz, warnings)
+    return Listened(strikes, duration_s, rate_hz, warnings, plucks)
 
 
 def _was_closed(kept: KeptRound) -> bool:

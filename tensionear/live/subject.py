@@ -164,7 +164,7 @@ class WheelSubject:
             found, pitch = self._heard(each.number, others[each.number][-1].strike)
             if pitch is not None and found.candidates:
                 rings[each.number] = _rings(found)
-        fit = fit_side([each for each in self.wheel.places if each.number in rings], rings)
+        fit = fit_side([each for each in self.wheel.places if each.number in rings], rings, self.wheel.learned)
         one = fit.spokes[spoke]
         value = Value(pitch_hz, one.tension_n, one.u_tension_n, None, 100 * one.u_individual_n / one.tension_n)
         return against(value, [each.value for each in counted])

@@ -29,6 +29,8 @@ _PRUNE = 14.0
 _LOCALS = 6  # ln T; hub and nipple end of the first plane; of the second; where lines of both planes lie between them
 #: -1 and 1 are the planes themselves: a line heard alone is often one plane's, and a spoke's are all the same plane's.
 _BETWEEN_SD = 0.7
+#: Shared unknowns that tell the ends: the base at hub and nipple, and how either plane's differ from it.
+SHARED_ENDS = 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +46,34 @@ class EndsPrior:
     nodes: int = 5
     plane_sd: float = 0.25
     spoke_sd: float = 0.22
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SharedPrior:
+    """What is believed of all a group shares, as a mixture of Gaussians; what a calibration hands to later wheels.
+
+    Shapes: ``weight`` (parts,), ``mean`` (parts, shared), ``covariance`` (parts, shared, shared). Order: ln k of hub and nipple
+    end, how the first and the second plane's differ from them (hub, nipple, hub, nipple), then one standardised unknown for
+    each source of tolerance. ``ends_known`` tells whether the ends were learned at all.
+    """
+
+    weight: Array
+    mean: Array
+    covariance: Array
+    ends_known: bool = True
+
+
+def flat_prior(prior: EndsPrior, sources: int) -> SharedPrior:
+    """Nothing known but the ranges: ends flat in ln k, as overlapping Gaussians; ``sources`` tolerances as stated."""
+    span = math.log(prior.highest / prior.lowest)
+    centres = math.log(prior.lowest) + span * (np.arange(prior.nodes) + 0.5) / prior.nodes
+    mean = np.zeros((prior.nodes**2, SHARED_ENDS + sources))
+    mean[:, :2] = [(hub, nipple) for hub in centres for nipple in centres]
+    sd = np.concatenate([[0.55 * span / prior.nodes] * 2, [prior.plane_sd] * 4, np.ones(sources)])
+    parts = len(mean)
+    return SharedPrior(
+        np.full(parts, 1 / parts), mean, np.broadcast_to(np.diag(sd**2), (parts, len(sd), len(sd))), False
+    )
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -65,12 +95,14 @@ class SpokeModel:
 class Partials:
     """What was heard of a group: ln f and its standard deviation, shapes (spokes, 3, MODES); sd infinite where not heard.
 
-    The rows are the first plane, the second plane, and lines that may be either's or a blend of both.
+    The rows are the first plane, the second plane, and lines that may be either's or a blend of both. The fit starts at
+    ``start_log_tension`` (spokes,); where that is itself an observation, ``tension_sd`` (spokes,) is its standard deviation.
     """
 
     log_frequency: Array
     sd: Array
     start_log_tension: Array
+    tension_sd: Array | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -129,7 +161,13 @@ class GroupFit:
         return mean, np.sqrt(self.weight @ (own + common + (relative - mean) ** 2))
 
 
-def fit_group(models: tuple[SpokeModel, ...], which: NDArray[np.intp], heard: Partials, prior: EndsPrior) -> GroupFit:
+def fit_group(
+    models: tuple[SpokeModel, ...],
+    which: NDArray[np.intp],
+    heard: Partials,
+    prior: EndsPrior,
+    learned: SharedPrior | None = None,
+) -> GroupFit:
     """Fit a group.
 
     Parameters
@@ -140,8 +178,10 @@ def fit_group(models: tuple[SpokeModel, ...], which: NDArray[np.intp], heard: Pa
         Which model each spoke is.
     heard : Partials
     prior : EndsPrior
+    learned : SharedPrior, optional
+        What a calibration says of all they share, in the place of the flat prior.
     """
-    problem = _Problem(models, which, heard, prior)
+    problem = _Problem(models, which, heard, prior, learned)
     state = problem.start()
     for _ in range(_TRIAL_ITERATIONS):
         state = problem.improve(state)
@@ -177,12 +217,12 @@ class _Normal:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _State:
-    """Values of all parts: locals (parts, spokes, 6), shared (parts, shared), node (parts, 2), step (parts,); and what
-    follows from them."""
+    """Values of all parts: locals (parts, spokes, 6), shared (parts, shared), part of the prior and step (parts,); and
+    what follows from them."""
 
     own: Array
     shared: Array
-    node: Array
+    part: NDArray[np.intp]
     step: Array
     normal: _Normal
 
@@ -192,37 +232,43 @@ class _State:
         return self.normal.cost
 
     def take(self, kept: NDArray[np.intp]) -> _State:
-        return _State(self.own[kept], self.shared[kept], self.node[kept], self.step[kept], self.normal.take(kept))
+        return _State(self.own[kept], self.shared[kept], self.part[kept], self.step[kept], self.normal.take(kept))
 
 
 class _Problem:
     """The fixed side of a fit: data, priors, tables. Shared unknowns: base hub, base nipple, four plane shifts, tolerances."""
 
     def __init__(
-        self, models: tuple[SpokeModel, ...], which: NDArray[np.intp], heard: Partials, prior: EndsPrior
+        self,
+        models: tuple[SpokeModel, ...],
+        which: NDArray[np.intp],
+        heard: Partials,
+        prior: EndsPrior,
+        learned: SharedPrior | None,
     ) -> None:
         self.models, self.which, self.heard, self.prior = models, which, heard, prior
         self.used = np.isfinite(heard.sd)
         self.inverse_sd = np.where(self.used, 1 / np.where(self.used, heard.sd, 1.0), 0.0)
         self.data = np.where(self.used, heard.log_frequency, 0.0)
-        self.bent = 6 + len(models[0].tolerances)
+        self.bent = SHARED_ENDS + len(models[0].tolerances)
         sources = len(models[0].tolerances) + len(models[0].bends)
-        self.shared_size = 6 + sources
-        span = math.log(prior.highest / prior.lowest)
-        centres = math.log(prior.lowest) + span * (np.arange(prior.nodes) + 0.5) / prior.nodes
-        self.node_sd = 0.55 * span / prior.nodes
-        self.nodes = np.array([(hub, nipple) for hub in centres for nipple in centres])
-        self.shared_sd = np.concatenate([[self.node_sd] * 2, [prior.plane_sd] * 4, np.ones(sources)])
-        self.own_sd = np.array([3.0, *[prior.spoke_sd] * 4, _BETWEEN_SD])
+        self.shared_size = SHARED_ENDS + sources
+        self.believed = flat_prior(prior, sources) if learned is None else learned
+        self.precision = np.asarray(np.linalg.inv(self.believed.covariance), dtype=np.float64)
+        offset = np.linalg.slogdet(self.believed.covariance)[1] - 2 * np.log(self.believed.weight)
+        self.offset = offset - offset.min()
+        self.own_sd = np.tile(np.array([3.0, *[prior.spoke_sd] * 4, _BETWEEN_SD]), (len(which), 1))
+        if heard.tension_sd is not None:
+            self.own_sd[:, 0] = heard.tension_sd
         self.lowest, self.highest = math.log(LOWEST_TENSION_N * 1.02), math.log(HIGHEST_TENSION_N * 0.98)
 
     def start(self) -> _State:
-        parts, spokes = len(self.nodes), len(self.which)
+        parts, spokes = len(self.believed.weight), len(self.which)
         own = np.zeros((parts, spokes, _LOCALS))
         own[:, :, 0] = self.heard.start_log_tension
-        shared = np.zeros((parts, self.shared_size))
-        shared[:, :2] = self.nodes
-        return _State(own, shared, self.nodes, np.ones(parts), self._normal(own, shared, self.nodes))
+        part = np.arange(parts)
+        shared = self.believed.mean.copy()
+        return _State(own, shared, part, np.ones(parts), self._normal(own, shared, part))
 
     def improve(self, state: _State) -> _State:
         """One Gauss-Newton step of every part, halved for those whose cost would rise."""
@@ -232,13 +278,13 @@ class _Problem:
         step_shared = np.clip(step_shared, -1.5, 1.5) * state.step[:, None]
         own, shared = state.own + step_own, state.shared + step_shared
         own[:, :, 0] = np.clip(own[:, :, 0], self.lowest, self.highest)
-        normal = self._normal(own, shared, state.node)
+        normal = self._normal(own, shared, state.part)
         better = normal.cost < state.cost
         keep = better[:, None]
         return _State(
             np.where(keep[:, :, None], own, state.own),
             np.where(keep, shared, state.shared),
-            state.node,
+            state.part,
             np.where(better, np.minimum(1.0, 2 * state.step), 0.35 * state.step),
             normal.where(better, state.normal),
         )
@@ -327,7 +373,7 @@ class _Problem:
         by_own[:, :, 2, :, 5] = apart
         return value, by_own, by_shared
 
-    def _normal(self, own_values: Array, shared_values: Array, node: Array) -> _Normal:
+    def _normal(self, own_values: Array, shared_values: Array, part: NDArray[np.intp]) -> _Normal:
         value, by_own, by_shared = self._predict(own_values, shared_values)
         parts, spokes = own_values.shape[:2]
         residual = (self.data - value) * self.inverse_sd
@@ -335,10 +381,13 @@ class _Problem:
         data_cost = _STUDENT * np.log1p(squared / _STUDENT) * self.used
         pull_own = own_values / self.own_sd
         pull_own[:, :, 0] = 0.0
-        middle = np.zeros_like(shared_values)
-        middle[:, :2] = node
-        pull_shared = (shared_values - middle) / self.shared_sd
-        cost = data_cost.sum(axis=(1, 2, 3)) + (pull_own**2).sum(axis=(1, 2)) + (pull_shared**2).sum(axis=1)
+        if self.heard.tension_sd is not None:
+            pull_own[:, :, 0] = (own_values[:, :, 0] - self.heard.start_log_tension) / self.heard.tension_sd
+        precision = self.precision[part]
+        away = shared_values - self.believed.mean[part]
+        pull_shared = np.einsum("cgh,ch->cg", precision, away)
+        cost = data_cost.sum(axis=(1, 2, 3)) + (pull_own**2).sum(axis=(1, 2)) + (pull_shared * away).sum(axis=1)
+        cost = cost + self.offset[part]
         robust = self.inverse_sd**2 / (1 + squared / _STUDENT)
         weight = robust.reshape(parts, spokes, -1)
         error = (self.data - value).reshape(parts, spokes, -1)
@@ -346,13 +395,13 @@ class _Problem:
         shared_rows = by_shared.reshape(parts, spokes, -1, self.shared_size)
         weighted = own_rows * weight[..., None]
         weighted_shared = shared_rows * weight[..., None]
-        own = weighted.transpose(0, 1, 3, 2) @ own_rows + np.diag(1 / self.own_sd**2)
+        own = weighted.transpose(0, 1, 3, 2) @ own_rows + np.eye(_LOCALS) / self.own_sd[:, :, None] ** 2
         cross = weighted.transpose(0, 1, 3, 2) @ shared_rows
         rows = spokes * own_rows.shape[2]
         flat, flat_weighted = (x.reshape(parts, rows, -1) for x in (shared_rows, weighted_shared))
-        shared = flat_weighted.transpose(0, 2, 1) @ flat + np.diag(1 / self.shared_sd**2)
+        shared = flat_weighted.transpose(0, 2, 1) @ flat + precision
         right_own = np.einsum("csrl,csr->csl", weighted, error) - pull_own / self.own_sd
-        right_shared = np.einsum("crg,cr->cg", flat_weighted, error.reshape(parts, rows)) - pull_shared / self.shared_sd
+        right_shared = np.einsum("crg,cr->cg", flat_weighted, error.reshape(parts, rows)) - pull_shared
         return _Normal(own, cross, shared, right_own, right_shared, cost, residual)
 
 

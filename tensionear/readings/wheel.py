@@ -72,14 +72,18 @@ def read_wheel(
     UsageError
         If options name spokes or plucks that there are not.
     """
-    strikes = listed(listened)
+    naming = name_round(listed(listened), wheel, first, options)
+    return read_named(file, listened, wheel, kinds, naming, options, sheet)
+
+
+def name_round(strikes: Sequence[Strike], wheel: Wheel, first: int, options: RoundOptions) -> Naming:
+    """Which strike is which spoke of this wheel."""
     check_plucks(options, len(strikes))
     sides = "".join("R" if place.side == "right" else "L" for place in wheel.places)
     higher = higher_side(wheel)
     letter = None if higher is None else higher[0].upper()
     plan = plan_round(wheel.spokes, sides, first, options.order, options.direction, options.missing, letter)
-    naming = name_plucks(struck_of(strikes), plan, options.assign, options.skip)
-    return read_named(file, listened, wheel, kinds, naming, options, sheet)
+    return name_plucks(struck_of(strikes), plan, options.assign, options.skip)
 
 
 def read_named(
@@ -95,12 +99,10 @@ def read_named(
     strikes = listed(listened)
     higher = higher_side(wheel)
     kind_of = {place.number: kinds.index(place.spoke) for place in wheel.places}
-    rings = rings_of(strikes, naming, kind_of, LOG_TENSION)
     crossing = {place.number: options.crossing or place.crossing for place in wheel.places}
-    rings = {spoke: each for spoke, each in rings.items() if crossing[spoke] in _WHOLE_LENGTH}
-    rings = _credible(rings, {place.number: place.side for place in wheel.places})
+    rings = usable_rings(strikes, naming, wheel, kinds, options)
     fits = {
-        side: fit_side(places, {number: each.rings for number, each in rings.items()})
+        side: fit_side(places, {number: each.rings for number, each in rings.items()}, wheel.learned)
         for side in wheel.sides
         if (places := [place for place in wheel.places if place.side == side and place.number in rings])
     }
@@ -119,6 +121,7 @@ def read_named(
         + dull_rings(plucks)
         + list(assessed.findings)
         + list(wheel.warnings)
+        + list(wheel.calibrated)
     )
     complete = len(judged) == sum(place.leave_out is None for place in wheel.places)
     return Reading(
@@ -143,6 +146,17 @@ def read_named(
         probability_within=assessed.within if complete and not unknown else None,
         sheet=sheet_to_dict(sheet) or None,
     )
+
+
+def usable_rings(
+    strikes: Sequence[Strike], naming: Naming, wheel: Wheel, kinds: Sequence[Spoke], options: RoundOptions
+) -> dict[int, SpokeRings]:
+    """The rings of every spoke that can be read by its whole length."""
+    kind_of = {place.number: kinds.index(place.spoke) for place in wheel.places}
+    crossing = {place.number: options.crossing or place.crossing for place in wheel.places}
+    rings = rings_of(strikes, naming, kind_of, LOG_TENSION)
+    rings = {spoke: each for spoke, each in rings.items() if crossing[spoke] in _WHOLE_LENGTH}
+    return _credible(rings, {place.number: place.side for place in wheel.places})
 
 
 def check_plucks(options: RoundOptions, plucks: int) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from tensionear.calibration.use import calibrated
 from tensionear.catalogue import library_spoke
 from tensionear.errors import LogError, UsageError
 from tensionear.pipeline import read
@@ -41,7 +42,7 @@ def with_wheel(asked: Asked, text: str, number: int) -> Asked:
 
 
 def read_again(log: Log, kept: KeptRound, asked: Asked) -> Reading:
-    """Read a round's sound again as it was read then, by today's program, library and model.
+    """Read a round's sound again as it was read then, by today's program, library, model and calibrations.
 
     ``asked`` is what was asked of it, as it was kept or corrected.
 
@@ -68,7 +69,7 @@ def read_again(log: Log, kept: KeptRound, asked: Asked) -> Reading:
         sheet = parse_sheet(wheel_toml({"format": 1, **kept.sheet}), f"the sheet of round {number}", wheel)
     return read(
         path,
-        wheel=wheel,
+        wheel=None if wheel is None else calibrated(wheel),
         spoke=None if asked.kind is None else library_spoke(asked.kind),
         free_length_m=asked.free_length_m,
         spokes=asked.spokes,

@@ -94,6 +94,7 @@ def assemble(table: WheelTable, complain: Complain) -> Wheel:
         state=state_of(table.state, table.lacing.spokes, complain),
         warnings=tuple(warnings),
         units=table.units,
+        calibration=(table.calibration,) if isinstance(table.calibration, str) else table.calibration,
     )
 
 

@@ -115,6 +115,8 @@ def known_tensions(text: str, name: str) -> dict[int, Known]:
 
 def _row(row: Mapping[str, str | None], unit: str, where: str) -> tuple[int, Known]:
     """One row as spoke number and known tension."""
+    if None in row:
+        raise InputError(f"{where}: more values than columns: a decimal comma? write numbers with a point")
     spoke = number_of(row, "spoke", where)
     tension = number_of(row, unit, where) * NEWTONS[unit]
     if spoke < 1 or spoke != int(spoke):

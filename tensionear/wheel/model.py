@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from types import MappingProxyType
 from typing import Literal
 
 from tensionear.catalogue import RimClass
+from tensionear.physics.inverse import SharedPrior
 from tensionear.physics.spoke import Spoke
 from tensionear.reading import Finding, Units
 from tensionear.wheel.geometry import CrossingPlace, Runs, Side, SpokeLine
@@ -16,6 +18,8 @@ Crossing = Literal["apart", "touching", "pinched", "tied"]
 Tyre = Literal["none", "mounted", "inflated"]
 Held = Literal["free", "bike"]
 Age = Literal["new", "relieved", "ridden"]
+#: Side, head and name of the spoke: those alike in all three share what their ends are like.
+GroupKey = tuple[Side, Head, str]
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,7 +137,11 @@ class WheelState:
 
 @dataclass(frozen=True, slots=True)
 class Wheel:
-    """A wheel as its file describes it: one place per spoke in rim order, and what is stated of its sides and parts."""
+    """A wheel as its file describes it: one place per spoke in rim order, and what is stated of its sides and parts.
+
+    ``calibration`` names the calibrations its file asks for (``("none",)``: none; empty: those found by its build);
+    ``learned`` is what the calibrations in use say of each group of spokes, ``calibrated`` says so in words.
+    """
 
     name: str
     places: tuple[Place, ...]
@@ -144,6 +152,9 @@ class Wheel:
     state: WheelState
     warnings: tuple[Finding, ...]
     units: Units = "N"
+    calibration: tuple[str, ...] = ()
+    learned: Mapping[GroupKey, SharedPrior] = field(default_factory=lambda: MappingProxyType({}))
+    calibrated: tuple[Finding, ...] = ()
 
     @property
     def spokes(self) -> int:

@@ -145,6 +145,7 @@ class WheelTable(Table):
     format: Annotated[int, Field(strict=True, ge=1, le=1)]
     name: Text
     units: Literal["N", "kgf", "daN", "lbf"] = "N"
+    calibration: Text | tuple[Text, ...] = ()
     lacing: Lacing
     rim: RimTable = RimTable()
     hub: HubTable = HubTable()

@@ -10,21 +10,23 @@ import math
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Literal
 
 import numpy as np
 
 from tensionear.physics.expectation import spoke_model
-from tensionear.physics.inverse import EndsPrior, GroupFit, SpokeModel, fit_group
+from tensionear.physics.inverse import EndsPrior, GroupFit, Partials, SharedPrior, SpokeModel, fit_group
 from tensionear.physics.observations import partials_of
 from tensionear.pitch.lines import Heard
-from tensionear.reading import EndStiffness, Plane
+from tensionear.reading import EndStiffness, How, Plane
 
-from .model import Place
+from .model import GroupKey, Place
 
 _COVERAGE = 1.959964
 _FOUND_SHARE = 1 / 3
 _ENDS: tuple[Literal["hub", "nipple"], ...] = ("hub", "nipple")
+_NOTHING: Mapping[GroupKey, SharedPrior] = MappingProxyType({})
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,12 +68,20 @@ class SideTensions:
     ends: tuple[EndStiffness, ...]
 
 
-def fit_side(places: Sequence[Place], rings: Mapping[int, Rings]) -> SideTensions:
-    """Fit one side: the places of its read spokes, and the rings of each by number."""
-    groups: dict[tuple[str, str], list[Place]] = defaultdict(list)
+def groups_of(places: Sequence[Place]) -> dict[GroupKey, list[Place]]:
+    """Places that share what their ends are like and are fitted together."""
+    groups: dict[GroupKey, list[Place]] = defaultdict(list)
     for place in places:
-        groups[place.head, place.spoke.name].append(place)
-    fits = [_fitted(members, rings) for members in groups.values()]
+        groups[place.side, place.head, place.spoke.name].append(place)
+    return groups
+
+
+def fit_side(
+    places: Sequence[Place], rings: Mapping[int, Rings], learned: Mapping[GroupKey, SharedPrior] = _NOTHING
+) -> SideTensions:
+    """Fit one side: the places of its read spokes, the rings of each by number, and what calibrations say of each group."""
+    groups = groups_of(places)
+    fits = [_fitted(members, rings, learned.get(key)) for key, members in groups.items()]
     main = max(fits, key=lambda group: len(group.places))
     found = {}
     for group in fits:
@@ -83,7 +93,7 @@ def fit_side(places: Sequence[Place], rings: Mapping[int, Rings]) -> SideTension
     relative = float(np.mean([each.u_common_n / each.tension_n for each in kept]))
     own = math.sqrt(sum(each.u_individual_n**2 for each in kept)) / len(kept)
     flat = main.places[0].spoke.is_flat
-    return SideTensions(found, mean, math.hypot(relative * mean, own), ends_of(main.fit, flat))
+    return SideTensions(found, mean, math.hypot(relative * mean, own), ends_of(main.fit, flat, main.calibrated))
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,6 +102,7 @@ class _Group:
 
     places: Sequence[Place]
     fit: GroupFit
+    calibrated: bool
 
     def deviations(self, main: _Group) -> tuple[np.ndarray, np.ndarray]:
         """Deviations from the mean of the side's main group."""
@@ -130,17 +141,22 @@ class _Group:
         )
 
 
-def _fitted(places: Sequence[Place], rings: Mapping[int, Rings]) -> _Group:
+def _fitted(places: Sequence[Place], rings: Mapping[int, Rings], learned: SharedPrior | None) -> _Group:
     """Fit a group."""
-    models, which = _models(places)
-    alike = not places[0].spoke.is_flat
+    models, which = models_of(places)
+    heard = heard_of(places, rings)
+    return _Group(
+        places, fit_group(models, which, heard, EndsPrior(), learned), learned is not None and learned.ends_known
+    )
+
+
+def heard_of(places: Sequence[Place], rings: Mapping[int, Rings]) -> Partials:
+    """What was heard of a group, in the order of its places."""
     start = [rings[place.number].start_log_tension for place in places]
-    heard = partials_of([rings[place.number].heard for place in places], alike, start)
-    fit = fit_group(models, which, heard, EndsPrior())
-    return _Group(places, fit)
+    return partials_of([rings[place.number].heard for place in places], not places[0].spoke.is_flat, start)
 
 
-def _models(places: Sequence[Place]) -> tuple[tuple[SpokeModel, ...], np.ndarray]:
+def models_of(places: Sequence[Place]) -> tuple[tuple[SpokeModel, ...], np.ndarray]:
     """The distinct models of the places, and which is whose."""
     keys = [(place.spoke, place.free_length_m, place.u_length_m) for place in places]
     distinct = list(dict.fromkeys(keys))
@@ -148,7 +164,7 @@ def _models(places: Sequence[Place]) -> tuple[tuple[SpokeModel, ...], np.ndarray
     return tuple(spoke_model(*key) for key in distinct), which
 
 
-def ends_of(fit: GroupFit, flat: bool) -> tuple[EndStiffness, ...]:
+def ends_of(fit: GroupFit, flat: bool, calibrated: bool = False) -> tuple[EndStiffness, ...]:
     """What a group's ends are like: for either end and bending plane the middle value and 95 % interval."""
     prior_sd = math.log(fit.prior.highest / fit.prior.lowest) / math.sqrt(12)
     planes: tuple[Plane, ...] = ("flat", "edge") if flat else ("both",)
@@ -164,7 +180,7 @@ def ends_of(fit: GroupFit, flat: bool) -> tuple[EndStiffness, ...]:
                 variance = variance + covariance[:, other, other] + 2 * covariance[:, column, other]
             mean = float(fit.weight @ value)
             sd = math.sqrt(float(fit.weight @ (variance + (value - mean) ** 2)))
-            how: Literal["found", "assumed"] = "found" if sd < _FOUND_SHARE * prior_sd else "assumed"
+            how: How = "calibrated" if calibrated else "found" if sd < _FOUND_SHARE * prior_sd else "assumed"
             interval = (math.exp(mean - _COVERAGE * sd), math.exp(mean + _COVERAGE * sd))
             found.append(EndStiffness(end, plane, math.exp(mean), interval, how))
     return tuple(found)
