@@ -1,0 +1,332 @@
+"""From the shared partials of touching pairs to the tension of either spoke, a side's pairs together. Imports ``pair``, pitch.
+
+Unknown for each pair: both ln T, how its ends differ from its fellows' in either plane, where on each spoke the crossing is,
+and for either plane how much harder the first was plucked (a gain, and how that changes with frequency). Shared: end
+stiffness, its planes, what is known within a tolerance, the place and stiffness of the contact. Each line is matched to one mode by
+frequency and by its ratio of levels; Gauss-Newton with the tails of Student's t, pairs eliminated by their Schur complement.
+Frequencies alone cannot tell which of two spokes is the tighter: the ratios do, and the mirrored solution is weighed.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tensionear.pitch.shared import SharedLine
+
+from .pair import AXLE, PAIR_MODES, WHEEL, PairModel, PairModes, PairState, axle_contact, wheel_plane_contact
+from .spoke import Stretch
+
+Array = NDArray[np.float64]
+
+_STUDENT = 3.0
+_END, _END_SD, _PLANE_SD, _SPOKE_SD = math.log(28.0), 1.15, 0.25, 0.22
+_PLACE_SD_M, _IN_OUT_SD_M, _OWN_PLACE_SD_M, _CONTACT_SD = 1.0e-3, 0.7e-3, 0.3e-3, 0.4
+_GAIN_SD, _SLOPE_SD = 1.2, 0.4
+_RATIO_SD, _CLOSE, _CLOSE_RATIO_SD = 0.45, 0.02, 0.7
+_MODEL_SD = 4e-4
+_LOCALS, _FIXED_SHARED = 16, 9
+_TOLERANCES = (0.012, 0.008, 0.006, 0.005, 0.004, 0.0035)
+_UNMATCHED = 9.0
+_LOWEST_N, _HIGHEST_N, _STEP = 250.0, 1800.0, 0.035
+_DIFFERENCES = (0.0, 0.03, 0.07, 0.13, 0.22, 0.34, 0.5)
+_START_ENDS = (12.0, 50.0)
+_START_WIDTH, _START_RATIO = 0.009, 0.9
+_LOW_MODES, _MISSING = 2, 0.7
+_SAME = 1e-3
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PairSide:
+    """What is known of a side's touching pairs: the spoke, where it crosses (m from the hub, rad), tolerances as in
+    ``inverse.SpokeModel`` (sources, 4)."""
+
+    stretches: tuple[Stretch, ...]
+    place_m: float
+    angle_rad: float
+    tolerances: Array
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PairsFit:
+    """Posterior of a side's pairs: ``log_tension`` (pairs, 2); ``individual`` (pairs, 2, 2) with the shared held; ``loading``
+    (pairs, 2, shared) and ``shared_covariance``; ``matched`` and ``heard`` lines, the ``misfit`` and by how much the ``mirror``
+    solution is dearer, all (pairs,); ``told`` (pairs,) whether a low mode of the wheel plane was heard in both plucks."""
+
+    log_tension: Array
+    individual: Array
+    loading: Array
+    shared: Array
+    shared_covariance: Array
+    matched: NDArray[np.intp]
+    heard: NDArray[np.intp]
+    misfit: Array
+    mirror: Array
+    told: NDArray[np.bool_]
+    cost: float
+
+    def covariance(self) -> Array:
+        """Of all ln T, shape (2 pairs, 2 pairs)."""
+        pairs = len(self.log_tension)
+        through = self.loading.reshape(2 * pairs, -1)
+        total = through @ self.shared_covariance @ through.T
+        for pair in range(pairs):
+            own = slice(2 * pair, 2 * pair + 2)
+            total[own, own] += self.individual[pair]
+        return np.asarray(total)
+
+
+def fit_pairs(side: PairSide, heard: Sequence[Sequence[SharedLine]]) -> PairsFit:
+    """Fit a side's touching pairs; ``heard`` has the shared lines of each, ratios as first over second spoke."""
+    problem = _Problem(side, heard)
+    plus, minus = problem.starts()
+    shared = np.zeros(problem.shared_size)
+    both = [problem.settle(own, shared)[1:] for own in (plus, minus)]
+    better = both[0][1] <= both[1][1]
+    own = np.where(better[:, None], both[0][0], both[1][0])
+    own, shared = problem.joint(own, shared)
+    for _ in range(2):
+        own, cost = problem.settle(own, shared, _TOLERANCES[-2:])[1:]
+        mirrored, mirror = problem.settle(problem.mirrored(own), shared, _TOLERANCES[-3:])[1:]
+        same = np.sign(mirrored[:, 0] - mirrored[:, 1]) == np.sign(own[:, 0] - own[:, 1])
+        margin = np.where(same & (np.abs(mirrored[:, 0] - mirrored[:, 1] - own[:, 0] + own[:, 1]) < 0.01), np.inf, mirror - cost)
+        wrong = margin < 0
+        if not wrong.any():
+            break
+        own = np.where(wrong[:, None], mirrored, own)
+        own, shared = problem.joint(own, shared)
+    return problem.summary(own, shared, np.abs(margin))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Rows:
+    """Residuals over their sd (pairs, lines, 2: ln f, ratio), slopes by locals and shared, and which lines are matched."""
+
+    residual: Array
+    by_own: Array
+    by_shared: Array
+    matched: NDArray[np.bool_]
+    low_wheel: NDArray[np.bool_]
+
+
+class _Problem:
+    def __init__(self, side: PairSide, heard: Sequence[Sequence[SharedLine]]) -> None:
+        self.side = side
+        contact = wheel_plane_contact(side.stretches, side.place_m, side.angle_rad)
+        self.planes = (
+            PairModel(side.stretches, side.place_m, axle_contact()),
+            PairModel(side.stretches, side.place_m, contact),
+        )
+        lines = max(len(each) for each in heard)
+        shape = len(heard), lines
+        self.log, self.u, self.ratio, self.u_ratio = np.zeros(shape), np.ones(shape), np.zeros(shape), np.ones(shape)
+        self.there = np.zeros(shape, bool)
+        self.weight = np.zeros(shape)
+        for row, each in enumerate(heard):
+            loudest = max((line.level_db for line in each), default=0.0)
+            for at, line in enumerate(each):
+                self.log[row, at] = math.log(line.frequency_hz)
+                self.u[row, at] = line.u_frequency_hz / line.frequency_hz
+                self.ratio[row, at], self.u_ratio[row, at] = line.ratio, line.u_ratio
+                self.weight[row, at] = np.clip(1 - (loudest - line.level_db) / 30, 0.1, 1)
+                self.there[row, at] = True
+        self.shared_size = _FIXED_SHARED + len(side.tolerances)
+        self.shared_sd = np.array(
+            [_END_SD, _END_SD, *[_PLANE_SD] * 4, _PLACE_SD_M, _IN_OUT_SD_M, _CONTACT_SD, *[1.0] * len(side.tolerances)]
+        )
+        self.own_sd = np.array(
+            [3.0, 3.0, *[_SPOKE_SD] * 8, *[_OWN_PLACE_SD_M] * 2, _GAIN_SD, _GAIN_SD, _SLOPE_SD, _SLOPE_SD]
+        )
+
+    def state(self, own: Array, shared: Array, plane: int) -> PairState:
+        """Pairs as the model takes them."""
+        pairs = len(own)
+        ends = own[:, 2 + 4 * plane : 6 + 4 * plane]
+        hub = np.exp(_END + shared[0] + shared[2 + 2 * plane] + ends[:, :2])
+        nipple = np.exp(_END + shared[1] + shared[3 + 2 * plane] + ends[:, 2:])
+        change = shared[_FIXED_SHARED:] @ self.side.tolerances
+        shift = own[:, 10:12] + shared[6] + np.array([0.5, -0.5]) * shared[7]
+        one = np.ones(pairs)
+        return PairState(
+            np.exp(own[:, :2]), hub, nipple, shift, change[0] * one, change[1] * one, change[2] * one, shared[8] * one
+        )  # fmt: skip
+
+    def starts(self) -> tuple[Array, Array]:
+        """The best start of each pair with either spoke the tighter, (pairs, locals)."""
+        mean = np.arange(math.log(_LOWEST_N), math.log(_HIGHEST_N), _STEP)
+        grid = np.array([(t + d / 2, t - d / 2, end) for t in mean for d in _DIFFERENCES for end in _START_ENDS])
+        count, one = len(grid), np.ones(len(grid))
+        ends = np.repeat(grid[:, 2:3], 2, axis=1)
+        state = PairState(np.exp(grid[:, :2]), ends, ends, np.zeros((count, 2)), 0 * one, 0 * one, 0 * one, 0 * one)
+        modes = [plane.evaluate(state) for plane in self.planes]
+        logs = np.concatenate([each.log_frequency for each in modes], axis=1)
+        ratios = np.concatenate([each.ratio for each in modes], axis=1)
+        low = np.concatenate([np.arange(PAIR_MODES) < _LOW_MODES] * 2)
+        found: tuple[list[Array], list[Array]] = ([], [])
+        for pair in range(len(self.log)):
+            near = (self.log[pair][None, :, None] - logs[:, None, :]) / np.hypot(_START_WIDTH, self.u[pair])[None, :, None]
+            weight = self.weight[pair][None, :, None] * self.there[pair][None, :, None]
+            for sign, starts in zip((1, -1), found, strict=True):
+                away = (self.ratio[pair][None, :, None] - sign * ratios[:, None, :]) / _START_RATIO
+                met = weight * np.exp(-0.5 * near**2) * (0.3 + 0.7 * np.exp(-0.5 * away**2))
+                score = met.max(axis=2).sum(axis=1) - _MISSING * (1 - np.minimum(met.max(axis=1)[:, low] / 0.4, 1)).sum(axis=1)
+                best = grid[int(np.argmax(score))]
+                own = np.zeros(_LOCALS)
+                own[:2] = best[:2] if sign > 0 else best[1::-1]
+                starts.append(own)
+        return np.array(found[0]), np.array(found[1])
+
+    def mirrored(self, own: Array) -> Array:
+        """The same pairs with their tensions exchanged."""
+        other = own.copy()
+        other[:, [0, 1]] = own[:, [1, 0]]
+        other[:, 2:12] = 0.0
+        return other
+
+    def settle(self, own: Array, shared: Array, tolerances: Sequence[float] = _TOLERANCES) -> tuple[_Rows, Array, Array]:
+        """Every pair by itself, what is shared held: rows, locals, and cost (pairs,)."""
+        for tolerance in (*tolerances, tolerances[-1], tolerances[-1]):
+            rows = self.rows(own, shared, tolerance)
+            weight = _weights(rows.residual)
+            normal = np.einsum("plk,plka,plkb->pab", weight, rows.by_own, rows.by_own) + np.diag(self.own_sd**-2)
+            right = np.einsum("plk,plka,plk->pa", weight, rows.by_own, rows.residual) - self._pull(own)
+            step = np.linalg.solve(normal, right[..., None])[..., 0]
+            own = own + np.clip(step, -_limits(), _limits())
+            own[:, :2] = np.clip(own[:, :2], math.log(60.0), math.log(3000.0))
+        rows = self.rows(own, shared, tolerances[-1])
+        return rows, own, self.cost(rows, own)
+
+    def joint(self, own: Array, shared: Array) -> tuple[Array, Array]:
+        """All pairs with what they share."""
+        for tolerance in (0.008, 0.006, 0.005, 0.004, *[0.0035] * 8):
+            step_own, step_shared, *_ = self._solve(own, shared, tolerance)
+            own = own + np.clip(step_own, -_limits(), _limits())
+            own[:, :2] = np.clip(own[:, :2], math.log(60.0), math.log(3000.0))
+            shared = shared + np.clip(step_shared, -self.shared_sd, self.shared_sd) * 0.8
+        return own, shared
+
+    def _pull(self, own: Array) -> Array:
+        pull = own / self.own_sd**2
+        pull[:, :2] = 0.0
+        return np.asarray(pull)
+
+    def _solve(self, own: Array, shared: Array, tolerance: float) -> tuple[Array, Array, Array, Array, Array]:
+        rows = self.rows(own, shared, tolerance)
+        weight = _weights(rows.residual)
+        normal = np.einsum("plk,plka,plkb->pab", weight, rows.by_own, rows.by_own) + np.diag(self.own_sd**-2)
+        cross = np.einsum("plk,plka,plks->pas", weight, rows.by_own, rows.by_shared)
+        common = np.einsum("plk,plks,plkt->st", weight, rows.by_shared, rows.by_shared) + np.diag(self.shared_sd**-2)
+        right = np.einsum("plk,plka,plk->pa", weight, rows.by_own, rows.residual) - self._pull(own)
+        right_shared = np.einsum("plk,plks,plk->s", weight, rows.by_shared, rows.residual) - shared / self.shared_sd**2
+        inverse = np.linalg.inv(normal)
+        through = inverse @ cross
+        schur = common - np.einsum("pas,pat->st", cross, through)
+        step_shared = np.linalg.solve(schur, right_shared - np.einsum("pas,pa->s", through, right))
+        step_own = np.einsum("pab,pb->pa", inverse, right) - through @ step_shared
+        return step_own, step_shared, inverse, schur, -through
+
+    def cost(self, rows: _Rows, own: Array) -> Array:
+        """Minus twice the log posterior of each pair but for a constant."""
+        data = np.sum(_STUDENT * np.log1p(rows.residual**2 / _STUDENT), axis=(1, 2))
+        lost = _UNMATCHED * np.sum(self.there & ~rows.matched, axis=1)
+        return np.asarray(data + lost + np.sum((own[:, 2:] / self.own_sd[2:]) ** 2, axis=1))
+
+    def rows(self, own: Array, shared: Array, tolerance: float) -> _Rows:
+        """Lines against the modes they are matched to."""
+        from scipy.optimize import linear_sum_assignment
+
+        modes: list[PairModes] = [model.evaluate(self.state(own, shared, plane)) for plane, model in enumerate(self.planes)]
+        logs = np.concatenate([each.log_frequency for each in modes], axis=1)
+        gains = [own[:, 12 + p, None] + own[:, 14 + p, None] * (modes[p].log_frequency - math.log(900.0)) for p in (AXLE, WHEEL)]
+        ratios = np.concatenate([each.ratio + gain for each, gain in zip(modes, gains, strict=True)], axis=1)
+        by_log = [self._spread(plane, each.by_frequency) for plane, each in enumerate(modes)]
+        by_ratio = [self._spread(plane, each.by_ratio) for plane, each in enumerate(modes)]
+        close = np.concatenate([_closeness(each.log_frequency) for each in modes], axis=1)
+        ratio_sd = np.where(close < _CLOSE, _CLOSE_RATIO_SD, _RATIO_SD)
+        pairs, lines = self.log.shape
+        residual = np.zeros((pairs, lines, 2))
+        by_own, by_shared = np.zeros((pairs, lines, 2, _LOCALS)), np.zeros((pairs, lines, 2, self.shared_size))
+        matched, low_wheel = np.zeros((pairs, lines), bool), np.zeros((pairs, lines), bool)
+        for pair in range(pairs):
+            away = (self.log[pair][:, None] - logs[pair]) / np.hypot(tolerance, self.u[pair])[:, None]
+            spread = np.hypot(ratio_sd[pair], self.u_ratio[pair][:, None])
+            apart = (self.ratio[pair][:, None] - ratios[pair]) / spread
+            cost = np.minimum(away**2 + np.minimum(apart**2, 6.0), _UNMATCHED)
+            cost[~self.there[pair]] = _UNMATCHED
+            taken, mode = linear_sum_assignment(cost)
+            good = cost[taken, mode] < _UNMATCHED - 1e-9
+            line, mode = taken[good], mode[good]
+            plane, own_mode = mode // PAIR_MODES, mode % PAIR_MODES
+            sd = np.hypot(self.u[pair][line], _MODEL_SD)
+            matched[pair, line] = True
+            low_wheel[pair, line] = (plane == WHEEL) & (own_mode < 2) & (self.u_ratio[pair][line] < 1.0)
+            residual[pair, line, 0] = (self.log[pair][line] - logs[pair, mode]) / sd
+            residual[pair, line, 1] = apart[line, mode]
+            for which in (AXLE, WHEEL):
+                here = plane == which
+                at, m = line[here], own_mode[here]
+                for row, (own_slope, shared_slope), scale in (
+                    (0, by_log[which], sd[here]),
+                    (1, by_ratio[which], spread[line[here], mode[here]]),
+                ):
+                    by_own[pair, at, row] = own_slope[pair, m] / scale[:, None]
+                    by_shared[pair, at, row] = shared_slope[pair, m] / scale[:, None]
+                scale = spread[line[here], mode[here]]
+                by_own[pair, at, 1, 12 + which] = 1 / scale
+                by_own[pair, at, 1, 14 + which] = (modes[which].log_frequency[pair, m] - math.log(900.0)) / scale
+        return _Rows(residual, by_own, by_shared, matched, low_wheel)
+
+    def _spread(self, plane: int, by: Array) -> tuple[Array, Array]:
+        """Slopes by BY turned into those by locals and shared."""
+        own, shared = np.zeros((*by.shape[:2], _LOCALS)), np.zeros((*by.shape[:2], self.shared_size))
+        own[..., :2] = by[..., :2]
+        own[..., 2 + 4 * plane : 6 + 4 * plane] = by[..., 2:6]
+        own[..., 10:12] = by[..., 6:8]
+        hub, nipple = by[..., 2:4].sum(axis=-1), by[..., 4:6].sum(axis=-1)
+        shared[..., 0], shared[..., 1] = hub, nipple
+        shared[..., 2 + 2 * plane], shared[..., 3 + 2 * plane] = hub, nipple
+        shared[..., 6] = by[..., 6:8].sum(axis=-1)
+        shared[..., 7] = 0.5 * (by[..., 6] - by[..., 7])
+        shared[..., 8] = by[..., 11]
+        shared[..., _FIXED_SHARED:] = by[..., 8:11] @ self.side.tolerances[:, :3].T
+        return own, shared
+
+    def summary(self, own: Array, shared: Array, mirror: Array) -> PairsFit:
+        rows = self.rows(own, shared, _TOLERANCES[-1])
+        _, _, inverse, schur, loading = self._solve(own, shared, _TOLERANCES[-1])
+        count = rows.matched.sum(axis=1)
+        sane = rows.matched & (np.abs(rows.residual[:, :, 0]) < 4)
+        misfit = np.sum(np.where(sane, rows.residual[:, :, 0] ** 2, 0), axis=1) / np.maximum(sane.sum(axis=1) - 3, 1)
+        return PairsFit(
+            own[:, :2],
+            inverse[:, :2, :2],
+            loading[:, :2],
+            shared,
+            np.asarray(np.linalg.inv(schur)),
+            count,
+            self.there.sum(axis=1),
+            misfit,
+            mirror,
+            rows.low_wheel.sum(axis=1) >= 2,
+            float(self.cost(rows, own).sum()),
+        )
+
+
+def _weights(residual: Array) -> Array:
+    """Of Student's t, as those of a Gaussian with the same pull."""
+    return np.asarray(1.0 / (1 + residual**2 / _STUDENT))
+
+
+def _limits() -> Array:
+    return np.array([0.15, 0.15, *[0.4] * 8, *[6e-4] * 2, *[1.0] * 2, *[0.5] * 2])
+
+
+def _closeness(log_frequency: Array) -> Array:
+    """Distance of each mode to its nearest neighbour of the plane, in ln f."""
+    gap = np.abs(log_frequency[:, :, None] - log_frequency[:, None, :])
+    gap += np.eye(log_frequency.shape[1])
+    return np.asarray(gap.min(axis=2))
