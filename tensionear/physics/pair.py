@@ -28,6 +28,8 @@ _STEP_M = 0.004
 #: How stiffly a hub holds an elbow lengthwise, and the contact of two wires along the axle (Hertz at 10..50 N), N/m.
 HUB_N_M, CONTACT_N_M = 6.0e6, 1.0e7
 _POISSON = 0.28
+_LEAST_INVERSE = 1e-14  # s2, of a squared angular frequency
+_LEAST_SHARE = 7e-4  # of the energy: a spoke that has less of a mode is not heard in it
 AXLE, WHEEL = 0, 1
 #: Slopes of a plane's modes are by these, in this order.
 BY = ("tension 1", "tension 2", "hub 1", "hub 2", "nipple 1", "nipple 2", "place 1", "place 2", "length", "mass", "bending", "contact")
@@ -164,9 +166,10 @@ class PairModel:
         gap = squares_wanted - squares[:, :, None]
         gap[:, own, own] = np.inf
         mixing = change / np.where(np.abs(gap) < 1e-6 * squares_wanted, 1e-6 * squares_wanted, gap)[..., None]
-        share = np.clip(on_first[:, own, own], 1e-7, 1 - 1e-7)
+        share = np.clip(on_first[:, own, own], _LEAST_SHARE, 1 - _LEAST_SHARE)
         by_share = 2 * np.einsum("pjib,pji->pib", mixing, on_first)
         by_ratio = by_share * (0.5 / share + 0.5 / (1 - share))[..., None]
+        by_ratio *= ((share > _LEAST_SHARE) & (share < 1 - _LEAST_SHARE))[..., None]
         low = squares[:, :count]
         return PairModes(
             0.5 * np.log(low) - math.log(2 * math.pi),
@@ -194,11 +197,17 @@ class PairModel:
 
 
 def _eigen(stiffness: Array, mass: Array) -> tuple[Array, Array]:
-    """Squares of the angular frequencies, ascending, and mass-normalised vectors."""
-    half = np.linalg.inv(np.linalg.cholesky(mass))
-    turned = half.transpose(0, 2, 1)
-    squares, vectors = np.linalg.eigh(half @ stiffness @ turned)
-    return squares, turned @ vectors
+    """Squares of the angular frequencies, ascending, and mass-normalised vectors, from M v = K v / w^2.
+
+    The stiffness is the better conditioned of the two; the highest modes, where the mass is lost in rounding, are no matter.
+    """
+    scale = 1 / np.sqrt(np.einsum("pkk->pk", stiffness))
+    half = np.linalg.inv(np.linalg.cholesky(stiffness * scale[:, :, None] * scale[:, None, :]))
+    inner = half @ (mass * scale[:, :, None] * scale[:, None, :]) @ half.transpose(0, 2, 1)
+    inverse, vectors = np.linalg.eigh(inner)
+    inverse = np.maximum(inverse[:, ::-1], _LEAST_INVERSE)
+    vectors = scale[:, :, None] * (half.transpose(0, 2, 1) @ vectors[:, :, ::-1])
+    return 1 / inverse, vectors / np.sqrt(inverse)[:, None, :]
 
 
 def _split(stretches: Sequence[Stretch], place_m: float, longer_m: float) -> tuple[list[Stretch], int]:

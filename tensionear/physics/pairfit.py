@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,10 +34,13 @@ _TOLERANCES = (0.012, 0.008, 0.006, 0.005, 0.004, 0.0035)
 _UNMATCHED = 9.0
 _LOWEST_N, _HIGHEST_N, _STEP = 250.0, 1800.0, 0.035
 _DIFFERENCES = (0.0, 0.03, 0.07, 0.13, 0.22, 0.34, 0.5)
-_START_ENDS = (12.0, 50.0)
+_START_ENDS = (-0.9, 0.6)
+_REACH = 2.8  # standard deviations
+_BASES = (-0.9, 0.9)
+_EACH_SIGN, _APART, _ROUNDS, _MOVED = 2, 0.06, 3, 0.01
+_SURE, _OTHER = 99.0, 0.012  # of cost; of ln T: less apart in the difference is the same solution
 _START_WIDTH, _START_RATIO = 0.009, 0.9
 _LOW_MODES, _MISSING = 2, 0.7
-_SAME = 1e-3
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -83,23 +86,18 @@ class PairsFit:
 def fit_pairs(side: PairSide, heard: Sequence[Sequence[SharedLine]]) -> PairsFit:
     """Fit a side's touching pairs; ``heard`` has the shared lines of each, ratios as first over second spoke."""
     problem = _Problem(side, heard)
-    plus, minus = problem.starts()
-    shared = np.zeros(problem.shared_size)
-    both = [problem.settle(own, shared)[1:] for own in (plus, minus)]
-    better = both[0][1] <= both[1][1]
-    own = np.where(better[:, None], both[0][0], both[1][0])
-    own, shared = problem.joint(own, shared)
-    for _ in range(2):
-        own, cost = problem.settle(own, shared, _TOLERANCES[-2:])[1:]
-        mirrored, mirror = problem.settle(problem.mirrored(own), shared, _TOLERANCES[-3:])[1:]
-        same = np.sign(mirrored[:, 0] - mirrored[:, 1]) == np.sign(own[:, 0] - own[:, 1])
-        margin = np.where(same & (np.abs(mirrored[:, 0] - mirrored[:, 1] - own[:, 0] + own[:, 1]) < 0.01), np.inf, mirror - cost)
-        wrong = margin < 0
-        if not wrong.any():
+    flat = np.zeros(problem.shared_size)
+    first = problem.best(problem.starts(flat, _START_ENDS), flat, _TOLERANCES)
+    tried = [problem.begun(first, hub, nipple) for hub in _BASES for nipple in _BASES]
+    own, shared = min(tried, key=lambda each: problem.total(*each))
+    for _ in range(_ROUNDS):
+        tried = [own, problem.mirrored(own), *problem.starts(shared, (0.0,))]
+        again = problem.best(tried, shared, _TOLERANCES[-3:])
+        moved = np.abs(again[:, :2] - own[:, :2]).max() > _MOVED
+        own, shared = problem.joint(again, shared)
+        if not moved:
             break
-        own = np.where(wrong[:, None], mirrored, own)
-        own, shared = problem.joint(own, shared)
-    return problem.summary(own, shared, np.abs(margin))
+    return problem.summary(own, shared)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -142,6 +140,9 @@ class _Problem:
             [3.0, 3.0, *[_SPOKE_SD] * 8, *[_OWN_PLACE_SD_M] * 2, _GAIN_SD, _GAIN_SD, _SLOPE_SD, _SLOPE_SD]
         )
 
+        self.bounds = -_REACH * self.own_sd, _REACH * self.own_sd
+        self.bounds[0][:2], self.bounds[1][:2] = math.log(60.0), math.log(3000.0)
+
     def state(self, own: Array, shared: Array, plane: int) -> PairState:
         """Pairs as the model takes them."""
         pairs = len(own)
@@ -155,30 +156,41 @@ class _Problem:
             np.exp(own[:, :2]), hub, nipple, shift, change[0] * one, change[1] * one, change[2] * one, shared[8] * one
         )  # fmt: skip
 
-    def starts(self) -> tuple[Array, Array]:
-        """The best start of each pair with either spoke the tighter, (pairs, locals)."""
+    def starts(self, shared: Array, ends: Sequence[float]) -> list[Array]:
+        """Likely starts of all pairs, each (pairs, locals): a few with either spoke the tighter, the ends of all so much (of
+        ln k) stiffer than what is shared says."""
         mean = np.arange(math.log(_LOWEST_N), math.log(_HIGHEST_N), _STEP)
-        grid = np.array([(t + d / 2, t - d / 2, end) for t in mean for d in _DIFFERENCES for end in _START_ENDS])
-        count, one = len(grid), np.ones(len(grid))
-        ends = np.repeat(grid[:, 2:3], 2, axis=1)
-        state = PairState(np.exp(grid[:, :2]), ends, ends, np.zeros((count, 2)), 0 * one, 0 * one, 0 * one, 0 * one)
-        modes = [plane.evaluate(state) for plane in self.planes]
+        grid = np.array([(t + d / 2, t - d / 2, end) for t in mean for d in _DIFFERENCES for end in ends])
+        own = np.zeros((len(grid), _LOCALS))
+        own[:, :2] = grid[:, :2]
+        own[:, 2:10] = grid[:, 2:3]
+        modes = [model.evaluate(self.state(own, shared, plane)) for plane, model in enumerate(self.planes)]
         logs = np.concatenate([each.log_frequency for each in modes], axis=1)
         ratios = np.concatenate([each.ratio for each in modes], axis=1)
         low = np.concatenate([np.arange(PAIR_MODES) < _LOW_MODES] * 2)
-        found: tuple[list[Array], list[Array]] = ([], [])
+        found: list[list[Array]] = [[] for _ in range(2 * _EACH_SIGN)]
         for pair in range(len(self.log)):
-            near = (self.log[pair][None, :, None] - logs[:, None, :]) / np.hypot(_START_WIDTH, self.u[pair])[None, :, None]
-            weight = self.weight[pair][None, :, None] * self.there[pair][None, :, None]
-            for sign, starts in zip((1, -1), found, strict=True):
+            width = np.hypot(_START_WIDTH, self.u[pair])[None, :, None]
+            near = np.exp(-0.5 * ((self.log[pair][None, :, None] - logs[:, None, :]) / width) ** 2)
+            weight = self.weight[pair][None, :, None] * self.there[pair][None, :, None] * near
+            for first, sign in ((0, 1), (_EACH_SIGN, -1)):
                 away = (self.ratio[pair][None, :, None] - sign * ratios[:, None, :]) / _START_RATIO
-                met = weight * np.exp(-0.5 * near**2) * (0.3 + 0.7 * np.exp(-0.5 * away**2))
-                score = met.max(axis=2).sum(axis=1) - _MISSING * (1 - np.minimum(met.max(axis=1)[:, low] / 0.4, 1)).sum(axis=1)
-                best = grid[int(np.argmax(score))]
-                own = np.zeros(_LOCALS)
-                own[:2] = best[:2] if sign > 0 else best[1::-1]
-                starts.append(own)
-        return np.array(found[0]), np.array(found[1])
+                met = weight * (0.3 + 0.7 * np.exp(-0.5 * away**2))
+                missing = _MISSING * (1 - np.minimum(met.max(axis=1)[:, low] / 0.4, 1)).sum(axis=1)
+                score = met.max(axis=2).sum(axis=1) - missing
+                for place in range(_EACH_SIGN):
+                    best = grid[int(np.argmax(score))]
+                    start = np.zeros(_LOCALS)
+                    start[:2] = best[:2] if sign > 0 else best[1::-1]
+                    found[first + place].append(start)
+                    score = np.where(np.abs(grid[:, :2] - best[:2]).max(axis=1) < _APART, -np.inf, score)
+        return [np.array(each) for each in found]
+
+    def best(self, starts: Sequence[Array], shared: Array, tolerances: Sequence[float]) -> Array:
+        """The cheapest of these starts for each pair, settled."""
+        settled = [self.settle(start, shared, tolerances)[1:] for start in starts]
+        cheapest = np.argmin([cost for _, cost in settled], axis=0)
+        return np.stack([own for own, _ in settled])[cheapest, np.arange(len(cheapest))]
 
     def mirrored(self, own: Array) -> Array:
         """The same pairs with their tensions exchanged."""
@@ -196,18 +208,32 @@ class _Problem:
             right = np.einsum("plk,plka,plk->pa", weight, rows.by_own, rows.residual) - self._pull(own)
             step = np.linalg.solve(normal, right[..., None])[..., 0]
             own = own + np.clip(step, -_limits(), _limits())
-            own[:, :2] = np.clip(own[:, :2], math.log(60.0), math.log(3000.0))
+            own = np.clip(own, *self.bounds)
         rows = self.rows(own, shared, tolerances[-1])
         return rows, own, self.cost(rows, own)
 
     def joint(self, own: Array, shared: Array) -> tuple[Array, Array]:
         """All pairs with what they share."""
+        reach = _REACH * self.shared_sd
         for tolerance in (0.008, 0.006, 0.005, 0.004, *[0.0035] * 8):
             step_own, step_shared, *_ = self._solve(own, shared, tolerance)
             own = own + np.clip(step_own, -_limits(), _limits())
-            own[:, :2] = np.clip(own[:, :2], math.log(60.0), math.log(3000.0))
-            shared = shared + np.clip(step_shared, -self.shared_sd, self.shared_sd) * 0.8
+            own = np.clip(own, *self.bounds)
+            shared = np.clip(shared + np.clip(step_shared, -self.shared_sd, self.shared_sd) * 0.8, -reach, reach)
         return own, shared
+
+    def begun(self, own: Array, hub: float, nipple: float) -> tuple[Array, Array]:
+        """The joint fit from ends so much (of ln k) stiffer than usual."""
+        shared = np.zeros(self.shared_size)
+        shared[:2] = hub, nipple
+        own = own.copy()
+        own[:, 2:10] = 0.0
+        return self.joint(self.settle(own, shared, _TOLERANCES[:3])[1], shared)
+
+    def total(self, own: Array, shared: Array) -> float:
+        """Cost of all pairs with that of what they share."""
+        cost = self.cost(self.rows(own, shared, _TOLERANCES[-1]), own)
+        return float(cost.sum() + np.sum((shared / self.shared_sd) ** 2))
 
     def _pull(self, own: Array) -> Array:
         pull = own / self.own_sd**2
@@ -295,7 +321,20 @@ class _Problem:
         shared[..., _FIXED_SHARED:] = by[..., 8:11] @ self.side.tolerances[:, :3].T
         return own, shared
 
-    def summary(self, own: Array, shared: Array, mirror: Array) -> PairsFit:
+    def margin(self, own: Array, shared: Array) -> Array:
+        """By how much the best other solution of each pair, the other spoke the tighter, is dearer."""
+        _, own, cost = self.settle(own, shared, _TOLERANCES[-2:])
+        others = [self.settle(start, shared, _TOLERANCES[-3:])[1:] for start in (self.mirrored(own), *self.starts(shared, (0.0,)))]
+        difference = own[:, 0] - own[:, 1]
+        margin = np.full(len(own), _SURE)
+        for other, dear in others:
+            opposite = np.abs(other[:, 0] - other[:, 1] - difference) > _OTHER
+            margin = np.where(opposite, np.minimum(margin, dear - cost), margin)
+        return margin
+
+    def summary(self, own: Array, shared: Array) -> PairsFit:
+        """The posterior there."""
+        mirror = self.margin(own, shared)
         rows = self.rows(own, shared, _TOLERANCES[-1])
         _, _, inverse, schur, loading = self._solve(own, shared, _TOLERANCES[-1])
         count = rows.matched.sum(axis=1)
