@@ -1,7 +1,7 @@
 """A source of sound heard from end to end: every onset with what it most likely was. Imports capture, pitch, errors.
 
 Nothing here knows which spoke is which. Each onset is heard once for every kind of spoke it might be; of its sound nothing
-is kept but the lines, so that an hour takes no more memory than a minute.
+is kept but the lines, so that an hour takes no more memory than a minute (half a second of each pluck where spokes touch).
 """
 
 from __future__ import annotations
@@ -21,8 +21,10 @@ from .errors import SoundError
 from .pitch.hearing import SKIP_S, hear, survey
 from .pitch.kind import NOTHING, Features, Lines, onset_features, pluck_probability
 from .pitch.lines import Expectation, Heard, Ringing, ringing_after
+from .pitch.shared import KeptRing
 
 _BEFORE_END_S = 0.006
+_KEPT_S, _KEPT_BEFORE_S = 0.58, 0.15
 _RINGS = 0.3  # probability from which an onset's lines are expected to ring on
 _FALL_LINES, _FALL_WITHIN_DB, _FALL_WINDOW_S = 12, 20.0, 0.020
 _FALL_FROM_S, _FALL_TO_S = (0.126, 0.106, 0.086), (0.016, 0.006)  # before the onset, where the windows end
@@ -35,7 +37,8 @@ class Strike:
     """An onset and what was heard of it.
 
     ``heard`` has one entry a kind of spoke; ``best`` is the one whose series fits best. ``probability`` that a spoke was
-    plucked; ``fall_db``: how far what rang before fell in the last tenth of a second (``fall_before``).
+    plucked; ``fall_db``: how far what rang before fell in the last tenth of a second (``fall_before``). ``kept`` is its sound,
+    where it was asked for.
     """
 
     onset_s: float
@@ -50,6 +53,7 @@ class Strike:
     probability: float
     heard: tuple[Heard, ...]
     best: int
+    kept: KeptRing | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,8 +69,8 @@ class Listened:
 class Listener:
     """Hears a stream of plucks one after the other and remembers what still rings."""
 
-    def __init__(self, expectations: Sequence[Expectation]) -> None:
-        self._expectations = tuple(expectations)
+    def __init__(self, expectations: Sequence[Expectation], keep: bool = False) -> None:
+        self._expectations, self._keep = tuple(expectations), keep
         self._old: tuple[Ringing, ...] = ()
         self._usual: tuple[deque[float], ...] = tuple(deque(maxlen=_REMEMBERED) for _ in self._expectations)
 
@@ -107,7 +111,15 @@ class Listener:
             probability,
             heard,
             best,
+            self._kept(pluck, ring, before, heard[best].stretch) if self._keep and probability > _RINGS else None,
         )
+
+    @staticmethod
+    def _kept(pluck: Pluck, ring: Samples, before: Samples, stretch: float) -> KeptRing:
+        """What the second look at touching spokes needs of the sound."""
+        last = before[-round(_KEPT_BEFORE_S * pluck.rate_hz) :].astype(np.float32)
+        first = ring[: round(_KEPT_S * pluck.rate_hz)].astype(np.float32)
+        return KeptRing(first, last, pluck.rate_hz, SKIP_S, stretch)
 
     def _features(self, pluck: Pluck, seen: Heard) -> Features:
         ringing = Lines(
@@ -130,12 +142,19 @@ class Hearing:
     expectations : sequence of Expectation
     pace : Pace
         ``WHOLE`` for readings.
+    keep : bool
+        Whether strikes keep half a second of their sound, as touching spokes need.
     """
 
     def __init__(
-        self, sample_rate_hz: float, channel: int, expectations: Sequence[Expectation], pace: Pace = WHOLE
+        self,
+        sample_rate_hz: float,
+        channel: int,
+        expectations: Sequence[Expectation],
+        pace: Pace = WHOLE,
+        keep: bool = False,
     ) -> None:
-        self._finder, self._listener = PluckFinder(sample_rate_hz, pace), Listener(expectations)
+        self._finder, self._listener = PluckFinder(sample_rate_hz, pace), Listener(expectations, keep)
         self._regrid = Regrid(channel, self._finder.chunk_frames)
 
     def push(self, block: Samples) -> list[tuple[Pluck, Strike]]:
@@ -149,7 +168,7 @@ class Hearing:
         return [(pluck, self._listener.hear(pluck)) for pluck in (*plucks, *self._finder.flush())]
 
 
-def listen_through(source: AudioSource, expectations: Sequence[Expectation]) -> Listened:
+def listen_through(source: AudioSource, expectations: Sequence[Expectation], keep: bool = False) -> Listened:
     """Hear a source from its start to its end.
 
     Raises
@@ -159,7 +178,7 @@ def listen_through(source: AudioSource, expectations: Sequence[Expectation]) -> 
     """
     check_rate(source.name, source.sample_rate_hz)
     channel = best_channel(source)
-    hearing = Hearing(source.sample_rate_hz, channel.index, expectations)
+    hearing = Hearing(source.sample_rate_hz, channel.index, expectations, keep=keep)
     frames = 0
     strikes: list[Strike] = []
     for block in checked(source.blocks(), source.name, source.sample_rate_hz):

@@ -31,6 +31,7 @@ from tensionear.wheel.sheet import EMPTY, Sheet, sheet_to_dict
 from tensionear.wheel.sidefit import ReadTension, Rings, SideTensions, fit_side
 
 from .plucks import common_findings, listed, pluck_reading, unread_pluck
+from .pairs import PairReadings, touching_pairs
 from .ringing import dull_rings
 from .rounds import SpokeRings, refusal_of, rings_of, struck_of
 
@@ -97,6 +98,7 @@ def read_named(
     alike = not kinds[0].is_flat
     rings = rings_of(strikes, naming, kind_of, alike, LOG_TENSION)
     crossing = {place.number: options.crossing or place.crossing for place in wheel.places}
+    pairs = touching_pairs(strikes, naming, wheel, crossing)
     rings = {spoke: each for spoke, each in rings.items() if crossing[spoke] in _WHOLE_LENGTH}
     rings = _credible(rings, {place.number: place.side for place in wheel.places})
     fits = {
@@ -104,6 +106,8 @@ def read_named(
         for side in wheel.sides
         if (places := [place for place in wheel.places if place.side == side and place.number in rings])
     }
+    fits |= {side: found.tensions for side, found in pairs.sides.items()}
+    rings |= pairs.rings
     pitch = {side: _median_pitch([rings[number].rings for number in fit.spokes]) for side, fit in fits.items()}
     tensions = {number: one for fit in fits.values() for number, one in fit.spokes.items()}
     assessed = assess(wheel, tensions, sheet)
@@ -114,7 +118,8 @@ def read_named(
         common_findings(strikes)
         + _naming_findings(naming)
         + _exchanged(pitch, higher)
-        + _crossing_findings(crossing)
+        + _crossing_findings(crossing, pairs)
+        + pairs.findings
         + _misfits(tensions)
         + dull_rings(plucks)
         + list(assessed.findings)
@@ -258,14 +263,14 @@ def _median_pitch(side: Sequence[Rings]) -> float:
     return float(np.median(found))
 
 
-def _crossing_findings(crossing: Mapping[int, str | None]) -> list[Finding]:
+def _crossing_findings(crossing: Mapping[int, str | None], pairs: PairReadings) -> list[Finding]:
     found = []
     if any(value is None for value in crossing.values()):
         numbers = tuple(number for number, value in crossing.items() if value is None)
         text = "read as if spokes do not touch where they cross: say whether they do (crossing in the wheel file, or --crossing)"
         found.append(Finding("crossing-unknown", text, numbers))
     for state in ("touching", "pinched", "tied"):
-        numbers = tuple(number for number, value in crossing.items() if value == state)
+        numbers = tuple(n for n, value in crossing.items() if value == state and n not in pairs.told)
         if numbers:
             text = f"spokes {state} at their crossings sound together and cannot be told apart yet: no tension is given"
             found.append(Finding(f"crossing-{state}", text, numbers))
