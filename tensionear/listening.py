@@ -24,6 +24,7 @@ from .pitch.lines import Expectation, Heard, Ringing, ringing_after
 from .pitch.shared import KeptRing
 
 _BEFORE_END_S = 0.006
+_USUAL_DECAY, _DECAYS = 3.0, (0.5, 10.0)  # 1/s
 _KEPT_S, _KEPT_BEFORE_S = 0.58, 0.15
 _RINGS = 0.3  # probability from which an onset's lines are expected to ring on
 _FALL_LINES, _FALL_WITHIN_DB, _FALL_WINDOW_S = 12, 20.0, 0.020
@@ -111,15 +112,17 @@ class Listener:
             probability,
             heard,
             best,
-            self._kept(pluck, ring, before, heard[best].stretch) if self._keep and probability > _RINGS else None,
+            self._kept(pluck, ring, before, heard[best]) if self._keep and probability > _RINGS else None,
         )
 
     @staticmethod
-    def _kept(pluck: Pluck, ring: Samples, before: Samples, stretch: float) -> KeptRing:
+    def _kept(pluck: Pluck, ring: Samples, before: Samples, heard: Heard) -> KeptRing:
         """What the second look at touching spokes needs of the sound."""
         last = before[-round(_KEPT_BEFORE_S * pluck.rate_hz) :].astype(np.float32)
         first = ring[: round(_KEPT_S * pluck.rate_hz)].astype(np.float32)
-        return KeptRing(first, last, pluck.rate_hz, SKIP_S, stretch)
+        swing = heard.first_modes(0)
+        rate = swing[0].decay_rate if swing else _USUAL_DECAY
+        return KeptRing(first, last, pluck.rate_hz, SKIP_S, heard.stretch, float(np.clip(rate, *_DECAYS)))
 
     def _features(self, pluck: Pluck, seen: Heard) -> Features:
         ringing = Lines(

@@ -23,11 +23,12 @@ _LOWEST_HZ, _HIGHEST_HZ, _SPACING_HZ, _REACH_HZ = 180.0, 2700.0, 55.0, 34.0
 _LONG_S, _SHORT_S, _SHORT_FROM_HZ = 0.55, 0.3, 1000.0
 _ORDER, _LEAST_SINGULAR = 5, 0.012
 _SAME_HZ, _CLUSTER_HZ = 1.2, 45.0
-_RATES = (1.0, 60.0)  # 1/s
+_RATES = (0.4, 60.0)  # 1/s
 _FAINT_DB, _OLD_SHARE = 26.0, 0.5
 _CORRELATED = 1.6  # as in ``ringfit``
 _ROOM, _ROOM_S, _ROOM_MOST = 0.45, 0.05, 2.0
 _UNRESOLVED = 1.5e-4
+_ECHOES, _DB_A_NEPER = ((0.012, 10.5), (0.0025, 4.0)), 8.686  # nearer than so much of f, and so many dB below in both
 _LEAST_RATIO_SD, _MOST_RATIO = 0.12, 3.6
 _HIGHER = 2 / 3
 
@@ -35,19 +36,20 @@ _HIGHER = 2 / 3
 @dataclass(frozen=True, slots=True, eq=False)
 class KeptRing:
     """The sound of a pluck kept for a second look: ``ring`` (n,) from ``start_s`` after it, ``before`` (m,) up to it, and the
-    ``stretch`` that was found."""
+    ``stretch`` that was found, which dies with twice ``swing_rate`` (1/s)."""
 
     ring: Array
     before: Array
     rate_hz: float
     start_s: float
     stretch: float
+    swing_rate: float
 
 
 @dataclass(frozen=True, slots=True)
 class SharedLine:
-    """A partial of two rings: ``ratio`` is half ... the natural log of its amplitude in the first over that in the second,
-    with its standard deviation; ``level_db`` its level in the louder."""
+    """A partial of two rings: ``ratio`` is the natural log of its amplitude in the first over that in the second, with its
+    standard deviation; ``level_db`` its level in the louder."""
 
     frequency_hz: float
     u_frequency_hz: float
@@ -67,8 +69,24 @@ def shared_lines(first: KeptRing, second: KeptRing) -> tuple[SharedLine, ...]:
     if not lines:
         return ()
     loudest = max(line.level_db for line in lines)
-    kept = [line for line in lines if line.level_db > loudest - _FAINT_DB]
+    kept = [line for line in lines if line.level_db > loudest - _FAINT_DB and not _is_echo(line, lines)]
     return tuple(sorted(kept, key=lambda line: line.frequency_hz))
+
+
+def _is_echo(line: SharedLine, lines: Sequence[SharedLine]) -> bool:
+    """Whether a near line is so much stronger in both rings that this one is the room's answer to it."""
+    return any(
+        abs(other.frequency_hz / line.frequency_hz - 1) < reach
+        and all(mine < theirs - below for mine, theirs in zip(_levels_db(line), _levels_db(other), strict=True))
+        for other in lines
+        for reach, below in _ECHOES
+    )
+
+
+def _levels_db(line: SharedLine) -> tuple[float, float]:
+    """Level in either ring."""
+    less = _DB_A_NEPER * abs(line.ratio)
+    return (line.level_db, line.level_db - less) if line.ratio > 0 else (line.level_db - less, line.level_db)
 
 
 def _length_s(frequency_hz: float) -> float:
@@ -79,7 +97,7 @@ def _bands(ring: KeptRing, centre_hz: Array, length_s: float) -> Bands:
     """Bands of one ring, scaled to the ring's own level, its glide taken out."""
     scale = float(np.sqrt(np.mean(ring.ring[: round(0.1 * ring.rate_hz)] ** 2))) + 1e-12
     bands = bands_of(ring.ring[: round(length_s * ring.rate_hz)] / scale, ring.rate_hz, ring.start_s, centre_hz)
-    glided = growth_of(bands.time_s, np.array([3.0]), np.ones(1)) * ring.stretch * _HIGHER
+    glided = growth_of(bands.time_s, np.array([ring.swing_rate]), np.ones(1)) * ring.stretch * _HIGHER
     turned = bands.samples * np.exp(-2j * np.pi * np.outer(centre_hz, glided))
     return Bands(turned, bands.centre_hz, bands.time_s)
 
