@@ -35,8 +35,25 @@ AXLE, WHEEL = 0, 1
 BY = ("tension 1", "tension 2", "hub 1", "hub 2", "nipple 1", "nipple 2", "place 1", "place 2", "length", "mass", "bending", "contact")
 
 
-def wheel_plane_contact(spoke: Sequence[Stretch], place_m: float, angle_rad: float) -> Array:
-    """Stiffness (2, 2) in N/m of the crossing point on the two deflections in the wheel plane."""
+@dataclass(frozen=True, slots=True, eq=False)
+class Contact:
+    """Stiffness (2, 2) in N/m on the two deflections: a part that is known, and one that is known only roughly."""
+
+    known: Array
+    uncertain: Array
+
+    @property
+    def total(self) -> Array:
+        """Both parts."""
+        return self.known + self.uncertain
+
+
+def wheel_plane_contact(spoke: Sequence[Stretch], place_m: float, angle_rad: float) -> Contact:
+    """The crossing point in the wheel plane.
+
+    Moving along the bisector stretches both spokes: how stiffly they and the hub resist is the uncertain part. Moving across
+    it rolls them, which is a matter of the wires alone.
+    """
     length = sum(piece.length_m for piece in spoke)
     axial = length / sum(piece.length_m / piece.axial_stiffness_n for piece in spoke)
     # Round: GJ/r^2 = (E/2(1+nu)) (pi r^2/2) = EA/4(1+nu).
@@ -52,18 +69,20 @@ def wheel_plane_contact(spoke: Sequence[Stretch], place_m: float, angle_rad: flo
         across.append(normal)
     held = np.linalg.inv(compliance)
     shared = -across[0] @ held @ across[1]
-    return np.array([[across[0] @ held @ across[0], shared], [shared, across[1] @ held @ across[1]]])
+    own = float(across[0] @ held @ across[0])
+    along = (own + shared) / 2 * np.ones((2, 2))
+    return Contact((own - shared) / 2 * np.array([[1.0, -1.0], [-1.0, 1.0]]), along)
 
 
-def axle_contact() -> Array:
-    """Stiffness (2, 2) in N/m of the contact along the axle."""
-    return CONTACT_N_M * np.array([[1.0, -1.0], [-1.0, 1.0]])
+def axle_contact() -> Contact:
+    """The contact along the axle."""
+    return Contact(np.zeros((2, 2)), CONTACT_N_M * np.array([[1.0, -1.0], [-1.0, 1.0]]))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PairState:
     """Where pairs are, all shape (pairs, 2) or (pairs,): tensions, end stiffness, shift of the crossing (m), relative changes of
-    length, mass and bending stiffness, ln of the contact's stiffness over its nominal value."""
+    length, mass and bending stiffness, ln of the uncertain part of the contact's stiffness over its nominal value."""
 
     tension_n: Array
     hub_n_m: Array
@@ -89,7 +108,7 @@ class PairModes:
 class PairModel:
     """One kind of touching pair in one plane: matrices as polynomials of where the crossing is, built once."""
 
-    def __init__(self, stretches: Sequence[Stretch], place_m: float, contact: Array, modes: int = PAIR_MODES) -> None:
+    def __init__(self, stretches: Sequence[Stretch], place_m: float, contact: Contact, modes: int = PAIR_MODES) -> None:
         self.contact, self.modes = contact, modes
         pieces, self.at = _split(stretches, place_m, 0.0)
         counts = bubble_counts(pieces, _BUBBLES)
@@ -105,8 +124,19 @@ class PairModel:
             self.by_place_twice.append((above - 2 * here + below) / _STEP_M**2)
             self.by_length.append((more - here) / _STEP_M)
 
+    def levels(self, state: PairState) -> tuple[Array, Array]:
+        """ln f and ratio of all pairs alone, (pairs, modes)."""
+        blocks, _, squares, vectors = self._solved(state)
+        wanted = vectors[:, : len(self.matrices[0]), : self.modes]
+        share = np.clip(np.einsum("pim,pim->pm", wanted, blocks[0][2] @ wanted), _LEAST_SHARE, 1 - _LEAST_SHARE)
+        return 0.5 * np.log(squares[:, : self.modes]) - math.log(2 * math.pi), 0.5 * np.log(share / (1 - share))
+
     def evaluate(self, state: PairState) -> PairModes:
         """Modes of all pairs."""
+        return self._slopes(state, *self._solved(state))
+
+    def _solved(self, state: PairState) -> tuple[list[tuple[Array, Array, Array, Array]], Array, Array, Array]:
+        """Parts of the matrices of either spoke, the uncertain part of the contact, and all modes."""
         pairs, size = len(state.tension_n), len(self.matrices[0])
         stiffness, mass = np.zeros((pairs, 2 * size, 2 * size)), np.zeros((pairs, 2 * size, 2 * size))
         blocks = []
@@ -129,10 +159,10 @@ class PairModel:
             stiffness[:, own, own], mass[:, own, own] = block, heavy
             blocks.append((bending, geometric, heavy, shift))
         touch = np.array([self.at, size + self.at])
-        held = np.exp(state.contact)[:, None, None] * self.contact
-        stiffness[:, touch[:, None], touch[None, :]] += held
+        held = np.exp(state.contact)[:, None, None] * self.contact.uncertain
+        stiffness[:, touch[:, None], touch[None, :]] += held + self.contact.known
         squares, vectors = _eigen(stiffness, mass)
-        return self._slopes(state, blocks, held, squares, vectors)
+        return blocks, held, squares, vectors
 
     def _slopes(
         self, state: PairState, blocks: list[tuple[Array, Array, Array, Array]], held: Array, squares: Array, vectors: Array

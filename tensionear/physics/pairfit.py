@@ -25,11 +25,12 @@ Array = NDArray[np.float64]
 
 _STUDENT = 3.0
 _END, _END_SD, _PLANE_SD, _SPOKE_SD = math.log(28.0), 1.15, 0.25, 0.22
-_PLACE_SD_M, _IN_OUT_SD_M, _OWN_PLACE_SD_M, _CONTACT_SD = 1.0e-3, 0.7e-3, 0.3e-3, 0.4
+_PLACE_SD_M, _IN_OUT_SD_M, _OWN_PLACE_SD_M = 1.0e-3, 0.7e-3, 0.3e-3
+_CONTACT_SD, _OWN_CONTACT_SD = 0.4, 0.12  # of ln k: of a side, of one pair for its angle
 _GAIN_SD, _SLOPE_SD = 1.2, 0.4
 _RATIO_SD, _CLOSE, _CLOSE_RATIO_SD = 0.45, 0.02, 0.7
 _MODEL_SD = 4e-4
-_LOCALS, _FIXED_SHARED = 16, 9
+_LOCALS, _FIXED_SHARED = 17, 10
 _TOLERANCES = (0.012, 0.008, 0.006, 0.005, 0.004, 0.0035)
 _UNMATCHED = 9.0
 _LOWEST_N, _HIGHEST_N, _STEP = 250.0, 1800.0, 0.035
@@ -88,16 +89,17 @@ def fit_pairs(side: PairSide, heard: Sequence[Sequence[SharedLine]]) -> PairsFit
     problem = _Problem(side, heard)
     flat = np.zeros(problem.shared_size)
     first = problem.best(problem.starts(flat, _START_ENDS), flat, _TOLERANCES)
-    tried = [problem.begun(first, hub, nipple) for hub in _BASES for nipple in _BASES]
-    own, shared = min(tried, key=lambda each: problem.total(*each))
+    begun = [problem.begun(first, hub, nipple) for hub in _BASES for nipple in _BASES]
+    own, shared = min(begun, key=lambda each: problem.total(*each))
+    tried: list[Array] = []
     for _ in range(_ROUNDS):
-        tried = [own, problem.mirrored(own), *problem.starts(shared, (0.0,))]
-        again = problem.best(tried, shared, _TOLERANCES[-3:])
+        tried = [problem.mirrored(own), *problem.starts(shared, (0.0,))]
+        again = problem.best([own, *tried], shared, _TOLERANCES[-3:])
         moved = np.abs(again[:, :2] - own[:, :2]).max() > _MOVED
         own, shared = problem.joint(again, shared)
         if not moved:
             break
-    return problem.summary(own, shared)
+    return problem.summary(own, shared, tried)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -134,10 +136,10 @@ class _Problem:
                 self.there[row, at] = True
         self.shared_size = _FIXED_SHARED + len(side.tolerances)
         self.shared_sd = np.array(
-            [_END_SD, _END_SD, *[_PLANE_SD] * 4, _PLACE_SD_M, _IN_OUT_SD_M, _CONTACT_SD, *[1.0] * len(side.tolerances)]
+            [_END_SD, _END_SD, *[_PLANE_SD] * 4, _PLACE_SD_M, _IN_OUT_SD_M, _CONTACT_SD, _CONTACT_SD, *[1.0] * len(side.tolerances)]
         )
         self.own_sd = np.array(
-            [3.0, 3.0, *[_SPOKE_SD] * 8, *[_OWN_PLACE_SD_M] * 2, _GAIN_SD, _GAIN_SD, _SLOPE_SD, _SLOPE_SD]
+            [3.0, 3.0, *[_SPOKE_SD] * 8, *[_OWN_PLACE_SD_M] * 2, _GAIN_SD, _GAIN_SD, _SLOPE_SD, _SLOPE_SD, _OWN_CONTACT_SD]
         )
 
         self.bounds = -_REACH * self.own_sd, _REACH * self.own_sd
@@ -152,8 +154,9 @@ class _Problem:
         change = shared[_FIXED_SHARED:] @ self.side.tolerances
         shift = own[:, 10:12] + shared[6] + np.array([0.5, -0.5]) * shared[7]
         one = np.ones(pairs)
+        contact = shared[8 + plane] + (own[:, 16] if plane == WHEEL else 0.0)
         return PairState(
-            np.exp(own[:, :2]), hub, nipple, shift, change[0] * one, change[1] * one, change[2] * one, shared[8] * one
+            np.exp(own[:, :2]), hub, nipple, shift, change[0] * one, change[1] * one, change[2] * one, contact * one
         )  # fmt: skip
 
     def starts(self, shared: Array, ends: Sequence[float]) -> list[Array]:
@@ -164,9 +167,9 @@ class _Problem:
         own = np.zeros((len(grid), _LOCALS))
         own[:, :2] = grid[:, :2]
         own[:, 2:10] = grid[:, 2:3]
-        modes = [model.evaluate(self.state(own, shared, plane)) for plane, model in enumerate(self.planes)]
-        logs = np.concatenate([each.log_frequency for each in modes], axis=1)
-        ratios = np.concatenate([each.ratio for each in modes], axis=1)
+        modes = [model.levels(self.state(own, shared, plane)) for plane, model in enumerate(self.planes)]
+        logs = np.concatenate([each for each, _ in modes], axis=1)
+        ratios = np.concatenate([each for _, each in modes], axis=1)
         low = np.concatenate([np.arange(PAIR_MODES) < _LOW_MODES] * 2)
         found: list[list[Array]] = [[] for _ in range(2 * _EACH_SIGN)]
         for pair in range(len(self.log)):
@@ -213,14 +216,19 @@ class _Problem:
         return rows, own, self.cost(rows, own)
 
     def joint(self, own: Array, shared: Array) -> tuple[Array, Array]:
-        """All pairs with what they share."""
+        """All pairs with what they share: the best of what Gauss-Newton steps come by."""
+        best, lowest = (own, shared), math.inf
         reach = _REACH * self.shared_sd
         for tolerance in (0.008, 0.006, 0.005, 0.004, *[0.0035] * 8):
-            step_own, step_shared, *_ = self._solve(own, shared, tolerance)
+            rows, step_own, step_shared, *_ = self._solve(own, shared, tolerance)
+            if tolerance == _TOLERANCES[-1]:
+                cost = float(self.cost(rows, own).sum() + np.sum((shared / self.shared_sd) ** 2))
+                if cost < lowest:
+                    best, lowest = (own, shared), cost
             own = own + np.clip(step_own, -_limits(), _limits())
             own = np.clip(own, *self.bounds)
             shared = np.clip(shared + np.clip(step_shared, -self.shared_sd, self.shared_sd) * 0.8, -reach, reach)
-        return own, shared
+        return best
 
     def begun(self, own: Array, hub: float, nipple: float) -> tuple[Array, Array]:
         """The joint fit from ends so much (of ln k) stiffer than usual."""
@@ -240,7 +248,8 @@ class _Problem:
         pull[:, :2] = 0.0
         return np.asarray(pull)
 
-    def _solve(self, own: Array, shared: Array, tolerance: float) -> tuple[Array, Array, Array, Array, Array]:
+    def _solve(self, own: Array, shared: Array, tolerance: float) -> tuple[_Rows, Array, Array, Array, Array, Array]:
+        """Rows there, step of the pairs and of the shared, inverse of the pairs' own, Schur complement, how pairs follow."""
         rows = self.rows(own, shared, tolerance)
         weight = _weights(rows.residual)
         normal = np.einsum("plk,plka,plkb->pab", weight, rows.by_own, rows.by_own) + np.diag(self.own_sd**-2)
@@ -253,7 +262,7 @@ class _Problem:
         schur = common - np.einsum("pas,pat->st", cross, through)
         step_shared = np.linalg.solve(schur, right_shared - np.einsum("pas,pa->s", through, right))
         step_own = np.einsum("pab,pb->pa", inverse, right) - through @ step_shared
-        return step_own, step_shared, inverse, schur, -through
+        return rows, step_own, step_shared, inverse, schur, -through
 
     def cost(self, rows: _Rows, own: Array) -> Array:
         """Minus twice the log posterior of each pair but for a constant."""
@@ -317,14 +326,16 @@ class _Problem:
         shared[..., 2 + 2 * plane], shared[..., 3 + 2 * plane] = hub, nipple
         shared[..., 6] = by[..., 6:8].sum(axis=-1)
         shared[..., 7] = 0.5 * (by[..., 6] - by[..., 7])
-        shared[..., 8] = by[..., 11]
+        shared[..., 8 + plane] = by[..., 11]
+        if plane == WHEEL:
+            own[..., 16] = by[..., 11]
         shared[..., _FIXED_SHARED:] = by[..., 8:11] @ self.side.tolerances[:, :3].T
         return own, shared
 
-    def margin(self, own: Array, shared: Array) -> Array:
+    def margin(self, own: Array, shared: Array, tried: Sequence[Array]) -> Array:
         """By how much the best other solution of each pair, the other spoke the tighter, is dearer."""
         _, own, cost = self.settle(own, shared, _TOLERANCES[-2:])
-        others = [self.settle(start, shared, _TOLERANCES[-3:])[1:] for start in (self.mirrored(own), *self.starts(shared, (0.0,)))]
+        others = [self.settle(start, shared, _TOLERANCES[-3:])[1:] for start in (self.mirrored(own), *tried)]
         difference = own[:, 0] - own[:, 1]
         margin = np.full(len(own), _SURE)
         for other, dear in others:
@@ -332,11 +343,10 @@ class _Problem:
             margin = np.where(opposite, np.minimum(margin, dear - cost), margin)
         return margin
 
-    def summary(self, own: Array, shared: Array) -> PairsFit:
-        """The posterior there."""
-        mirror = self.margin(own, shared)
-        rows = self.rows(own, shared, _TOLERANCES[-1])
-        _, _, inverse, schur, loading = self._solve(own, shared, _TOLERANCES[-1])
+    def summary(self, own: Array, shared: Array, tried: Sequence[Array]) -> PairsFit:
+        """The posterior there; ``tried`` are starts of other solutions."""
+        mirror = self.margin(own, shared, tried)
+        rows, _, _, inverse, schur, loading = self._solve(own, shared, _TOLERANCES[-1])
         count = rows.matched.sum(axis=1)
         sane = rows.matched & (np.abs(rows.residual[:, :, 0]) < 4)
         misfit = np.sum(np.where(sane, rows.residual[:, :, 0] ** 2, 0), axis=1) / np.maximum(sane.sum(axis=1) - 3, 1)
@@ -361,7 +371,7 @@ def _weights(residual: Array) -> Array:
 
 
 def _limits() -> Array:
-    return np.array([0.15, 0.15, *[0.4] * 8, *[6e-4] * 2, *[1.0] * 2, *[0.5] * 2])
+    return np.array([0.15, 0.15, *[0.4] * 8, *[6e-4] * 2, *[1.0] * 2, *[0.5] * 2, 0.15])
 
 
 def _closeness(log_frequency: Array) -> Array:
