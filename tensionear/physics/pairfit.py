@@ -33,7 +33,7 @@ _MODEL_SD = 4e-4
 _LOCALS, _FIXED_SHARED = 17, 10
 _TOLERANCES = (0.012, 0.008, 0.006, 0.005, 0.004, 0.0035)
 _UNMATCHED = 9.0
-_LOWEST_N, _HIGHEST_N, _STEP = 250.0, 1800.0, 0.035
+_LOG_RANGE, _NEAR, _STEP = (math.log(250.0), math.log(1800.0)), 0.3, 0.035
 _DIFFERENCES = (0.0, 0.03, 0.07, 0.13, 0.22, 0.34, 0.5)
 _START_ENDS = (-0.9, 0.6)
 _REACH = 2.8  # standard deviations
@@ -41,6 +41,7 @@ _BASES = (-0.9, 0.9)
 _EACH_SIGN, _APART, _ROUNDS, _MOVED = 2, 0.06, 3, 0.01
 _SURE, _OTHER = 99.0, 0.012  # of cost; of ln T: less apart in the difference is the same solution
 _START_WIDTH, _START_RATIO = 0.009, 0.9
+_FAINT_DB = 26.0
 _LOW_MODES, _MISSING = 2, 0.7
 
 
@@ -58,7 +59,7 @@ class PairSide:
 @dataclass(frozen=True, slots=True, eq=False)
 class PairsFit:
     """Posterior of a side's pairs: ``log_tension`` (pairs, 2); ``individual`` (pairs, 2, 2) with the shared held; ``loading``
-    (pairs, 2, shared) and ``shared_covariance``; ``matched`` and ``heard`` lines, the ``misfit`` and by how much the ``mirror``
+    (pairs, 2, shared) and ``shared_covariance``; ``matched`` lines and their ``share`` of what was heard, the ``misfit`` and by how much the ``mirror``
     solution is dearer, all (pairs,); ``told`` (pairs,) whether a low mode of the wheel plane was heard in both plucks."""
 
     log_tension: Array
@@ -67,7 +68,7 @@ class PairsFit:
     shared: Array
     shared_covariance: Array
     matched: NDArray[np.intp]
-    heard: NDArray[np.intp]
+    share: Array
     misfit: Array
     mirror: Array
     told: NDArray[np.bool_]
@@ -88,12 +89,13 @@ def fit_pairs(side: PairSide, heard: Sequence[Sequence[SharedLine]]) -> PairsFit
     """Fit a side's touching pairs; ``heard`` has the shared lines of each, ratios as first over second spoke."""
     problem = _Problem(side, heard)
     flat = np.zeros(problem.shared_size)
-    first = problem.best(problem.starts(flat, _START_ENDS), flat, _TOLERANCES)
+    first = problem.best(problem.starts(flat, _START_ENDS, _LOG_RANGE), flat, _TOLERANCES)
     begun = [problem.begun(first, hub, nipple) for hub in _BASES for nipple in _BASES]
     own, shared = min(begun, key=lambda each: problem.total(*each))
     tried: list[Array] = []
     for _ in range(_ROUNDS):
-        tried = [problem.mirrored(own), *problem.starts(shared, (0.0,))]
+        middle = float(np.median(own[:, :2]))
+        tried = [problem.mirrored(own), *problem.starts(shared, (0.0,), (middle - _NEAR, middle + _NEAR))]
         again = problem.best([own, *tried], shared, _TOLERANCES[-3:])
         moved = np.abs(again[:, :2] - own[:, :2]).max() > _MOVED
         own, shared = problem.joint(again, shared)
@@ -132,7 +134,7 @@ class _Problem:
                 self.log[row, at] = math.log(line.frequency_hz)
                 self.u[row, at] = line.u_frequency_hz / line.frequency_hz
                 self.ratio[row, at], self.u_ratio[row, at] = line.ratio, line.u_ratio
-                self.weight[row, at] = np.clip(1 - (loudest - line.level_db) / 30, 0.1, 1)
+                self.weight[row, at] = np.clip(1 - (loudest - line.level_db) / _FAINT_DB, 0.1, 1)
                 self.there[row, at] = True
         self.shared_size = _FIXED_SHARED + len(side.tolerances)
         self.shared_sd = np.array(
@@ -159,10 +161,10 @@ class _Problem:
             np.exp(own[:, :2]), hub, nipple, shift, change[0] * one, change[1] * one, change[2] * one, contact * one
         )  # fmt: skip
 
-    def starts(self, shared: Array, ends: Sequence[float]) -> list[Array]:
+    def starts(self, shared: Array, ends: Sequence[float], log_range: tuple[float, float]) -> list[Array]:
         """Likely starts of all pairs, each (pairs, locals): a few with either spoke the tighter, the ends of all so much (of
         ln k) stiffer than what is shared says."""
-        mean = np.arange(math.log(_LOWEST_N), math.log(_HIGHEST_N), _STEP)
+        mean = np.arange(*log_range, _STEP)
         grid = np.array([(t + d / 2, t - d / 2, end) for t in mean for d in _DIFFERENCES for end in ends])
         own = np.zeros((len(grid), _LOCALS))
         own[:, :2] = grid[:, :2]
@@ -267,7 +269,7 @@ class _Problem:
     def cost(self, rows: _Rows, own: Array) -> Array:
         """Minus twice the log posterior of each pair but for a constant."""
         data = np.sum(_STUDENT * np.log1p(rows.residual**2 / _STUDENT), axis=(1, 2))
-        lost = _UNMATCHED * np.sum(self.there & ~rows.matched, axis=1)
+        lost = _UNMATCHED * np.sum(self.weight * ~rows.matched, axis=1)
         return np.asarray(data + lost + np.sum((own[:, 2:] / self.own_sd[2:]) ** 2, axis=1))
 
     def rows(self, own: Array, shared: Array, tolerance: float) -> _Rows:
@@ -357,7 +359,7 @@ class _Problem:
             shared,
             np.asarray(np.linalg.inv(schur)),
             count,
-            self.there.sum(axis=1),
+            np.sum(self.weight * rows.matched, axis=1) / self.weight.sum(axis=1),
             misfit,
             mirror,
             rows.low_wheel.sum(axis=1) >= 2,

@@ -101,7 +101,7 @@ def refused(fit: PairsFit) -> NDArray[np.bool_]:
     covariance = fit.covariance()
     u = np.sqrt(np.diag(covariance)).reshape(-1, 2)
     difference, u_difference = _differences(fit)
-    few = (fit.matched < _FEWEST) | (fit.matched < _SHARE * fit.heard)
+    few = (fit.matched < _FEWEST) | (fit.share < _SHARE)
     vague = u.max(axis=1) > _DEAREST_U
     mirrored = (fit.mirror < _MIRROR) & (np.abs(difference) > _PLAIN * u_difference)
     even = ~fit.told & (np.abs(difference) < _PLAIN * u_difference)
