@@ -32,14 +32,14 @@ _RATIO_SD, _CLOSE, _CLOSE_RATIO_SD = 0.45, 0.02, 0.7
 _MODEL_SD = 4e-4
 _LOCALS, _FIXED_SHARED = 17, 10
 _TOLERANCES = (0.012, 0.008, 0.006, 0.005, 0.004, 0.0035)
-_UNMATCHED = 9.0
+_UNMATCHED, _LEAST_LOST = 9.0, 0.4
 _LOG_RANGE, _NEAR, _STEP = (math.log(250.0), math.log(1800.0)), 0.3, 0.035
 _DIFFERENCES = (0.0, 0.03, 0.07, 0.13, 0.22, 0.34, 0.5)
 _START_ENDS = (-0.9, 0.6)
 _REACH = 2.8  # standard deviations
 _BASES = (-0.9, 0.9)
 _EACH_SIGN, _APART, _ROUNDS, _MOVED = 2, 0.06, 3, 0.01
-_SURE, _OTHER = 99.0, 0.012  # of cost; of ln T: less apart in the difference is the same solution
+_SURE, _OTHER, _OTHER_SHARE = 99.0, 0.025, 0.5  # of cost; of ln T and of the difference: nearer is the same solution
 _START_WIDTH, _START_RATIO = 0.009, 0.9
 _FAINT_DB = 26.0
 _LOW_MODES, _MISSING = 2, 0.7
@@ -89,14 +89,17 @@ def fit_pairs(side: PairSide, heard: Sequence[Sequence[SharedLine]]) -> PairsFit
     """Fit a side's touching pairs; ``heard`` has the shared lines of each, ratios as first over second spoke."""
     problem = _Problem(side, heard)
     flat = np.zeros(problem.shared_size)
-    first = problem.best(problem.starts(flat, _START_ENDS, _LOG_RANGE), flat, _TOLERANCES)
+    first = cheapest(
+        [problem.settle(start, flat, _TOLERANCES)[1:] for start in problem.starts(flat, _START_ENDS, _LOG_RANGE)]
+    )
     begun = [problem.begun(first, hub, nipple) for hub in _BASES for nipple in _BASES]
     own, shared = min(begun, key=lambda each: problem.total(*each))
-    tried: list[Array] = []
+    tried: list[tuple[Array, Array]] = []
     for _ in range(_ROUNDS):
         middle = float(np.median(own[:, :2]))
-        tried = [problem.mirrored(own), *problem.starts(shared, (0.0,), (middle - _NEAR, middle + _NEAR))]
-        again = problem.best([own, *tried], shared, _TOLERANCES[-3:])
+        starts = [own, problem.mirrored(own), *problem.starts(shared, (0.0,), (middle - _NEAR, middle + _NEAR))]
+        tried = [problem.settle(start, shared, _TOLERANCES[-3:])[1:] for start in starts]
+        again = cheapest(tried)
         moved = np.abs(again[:, :2] - own[:, :2]).max() > _MOVED
         own, shared = problem.joint(again, shared)
         if not moved:
@@ -191,12 +194,6 @@ class _Problem:
                     score = np.where(np.abs(grid[:, :2] - best[:2]).max(axis=1) < _APART, -np.inf, score)
         return [np.array(each) for each in found]
 
-    def best(self, starts: Sequence[Array], shared: Array, tolerances: Sequence[float]) -> Array:
-        """The cheapest of these starts for each pair, settled."""
-        settled = [self.settle(start, shared, tolerances)[1:] for start in starts]
-        cheapest = np.argmin([cost for _, cost in settled], axis=0)
-        return np.stack([own for own, _ in settled])[cheapest, np.arange(len(cheapest))]
-
     def mirrored(self, own: Array) -> Array:
         """The same pairs with their tensions exchanged."""
         other = own.copy()
@@ -269,7 +266,7 @@ class _Problem:
     def cost(self, rows: _Rows, own: Array) -> Array:
         """Minus twice the log posterior of each pair but for a constant."""
         data = np.sum(_STUDENT * np.log1p(rows.residual**2 / _STUDENT), axis=(1, 2))
-        lost = _UNMATCHED * np.sum(self.weight * ~rows.matched, axis=1)
+        lost = _UNMATCHED * np.sum(self.there * np.maximum(self.weight, _LEAST_LOST) * ~rows.matched, axis=1)
         return np.asarray(data + lost + np.sum((own[:, 2:] / self.own_sd[2:]) ** 2, axis=1))
 
     def rows(self, own: Array, shared: Array, tolerance: float) -> _Rows:
@@ -334,19 +331,19 @@ class _Problem:
         shared[..., _FIXED_SHARED:] = by[..., 8:11] @ self.side.tolerances[:, :3].T
         return own, shared
 
-    def margin(self, own: Array, shared: Array, tried: Sequence[Array]) -> Array:
+    def margin(self, own: Array, shared: Array, tried: Sequence[tuple[Array, Array]]) -> Array:
         """By how much the best other solution of each pair, the other spoke the tighter, is dearer."""
         _, own, cost = self.settle(own, shared, _TOLERANCES[-2:])
-        others = [self.settle(start, shared, _TOLERANCES[-3:])[1:] for start in (self.mirrored(own), *tried)]
         difference = own[:, 0] - own[:, 1]
         margin = np.full(len(own), _SURE)
-        for other, dear in others:
-            opposite = np.abs(other[:, 0] - other[:, 1] - difference) > _OTHER
+        for other, dear in tried:
+            away = np.abs(other[:, 0] - other[:, 1] - difference)
+            opposite = away > np.maximum(_OTHER, _OTHER_SHARE * np.abs(difference))
             margin = np.where(opposite, np.minimum(margin, dear - cost), margin)
         return margin
 
-    def summary(self, own: Array, shared: Array, tried: Sequence[Array]) -> PairsFit:
-        """The posterior there; ``tried`` are starts of other solutions."""
+    def summary(self, own: Array, shared: Array, tried: Sequence[tuple[Array, Array]]) -> PairsFit:
+        """The posterior there; ``tried`` are other solutions with their costs."""
         mirror = self.margin(own, shared, tried)
         rows, _, _, inverse, schur, loading = self._solve(own, shared, _TOLERANCES[-1])
         count = rows.matched.sum(axis=1)
@@ -365,6 +362,12 @@ class _Problem:
             rows.low_wheel.sum(axis=1) >= 2,
             float(self.cost(rows, own).sum()),
         )
+
+
+def cheapest(settled: Sequence[tuple[Array, Array]]) -> Array:
+    """The cheapest of several solutions (locals, cost) for each pair."""
+    best = np.argmin([cost for _, cost in settled], axis=0)
+    return np.asarray(np.stack([own for own, _ in settled])[best, np.arange(len(best))])
 
 
 def _weights(residual: Array) -> Array:

@@ -37,6 +37,15 @@ from .rounds import SpokeRings, refusal_of, rings_of, struck_of
 
 #: Crossings at which a spoke sings by its whole length, as it is modelled here.
 _WHOLE_LENGTH = ("apart", None)
+#: Why no tension is given, by how spokes meet.
+_NOT_TOLD = {
+    "touching": (
+        "these could not be read: pluck both of each pair, slanting between rim and axle; the wheel file must say how "
+        "they are laced (crosses, first_runs, flange), and at least two pairs of a side must be heard"
+    ),
+    "pinched": "cannot be told apart yet",
+    "tied": "cannot be told apart yet",
+}
 _MISFIT = 30.0
 _EXCHANGED = 1.04  # by so much the wrong side must sound higher
 _FAR = 0.25  # of ln T, from the middle of the side
@@ -272,7 +281,7 @@ def _crossing_findings(crossing: Mapping[int, str | None], pairs: PairReadings) 
     for state in ("touching", "pinched", "tied"):
         numbers = tuple(n for n, value in crossing.items() if value == state and n not in pairs.told)
         if numbers:
-            text = f"spokes {state} at their crossings sound together and cannot be told apart yet: no tension is given"
+            text = f"spokes {state} at their crossings sound together and {_NOT_TOLD[state]}: no tension is given"
             found.append(Finding(f"crossing-{state}", text, numbers))
     return found
 
