@@ -22,6 +22,7 @@ from .pitch.hearing import SKIP_S, hear, survey
 from .pitch.kind import NOTHING, Features, Lines, onset_features, pluck_probability
 from .pitch.lines import Expectation, Heard, Ringing, ringing_after
 from .pitch.shared import KeptRing
+from .pitch.spectrum import Array
 
 _BEFORE_END_S = 0.006
 _USUAL_DECAY, _DECAYS = 3.0, (0.5, 10.0)  # 1/s
@@ -116,10 +117,10 @@ class Listener:
         )
 
     @staticmethod
-    def _kept(pluck: Pluck, ring: Samples, before: Samples, heard: Heard) -> KeptRing:
+    def _kept(pluck: Pluck, ring: Array, before: Array, heard: Heard) -> KeptRing:
         """What the second look at touching spokes needs of the sound."""
-        last = before[-round(_KEPT_BEFORE_S * pluck.rate_hz) :].astype(np.float32)
-        first = ring[: round(_KEPT_S * pluck.rate_hz)].astype(np.float32)
+        last = before[-round(_KEPT_BEFORE_S * pluck.rate_hz) :].copy()
+        first = ring[: round(_KEPT_S * pluck.rate_hz)].copy()
         swing = heard.first_modes(0)
         rate = swing[0].decay_rate if swing else _USUAL_DECAY
         return KeptRing(first, last, pluck.rate_hz, SKIP_S, heard.stretch, float(np.clip(rate, *_DECAYS)))

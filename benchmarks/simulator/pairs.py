@@ -54,7 +54,9 @@ class Contact:
         return np.array([[first @ held @ first, shared], [shared, second @ held @ second]])
 
 
-def pair_modes(beams: tuple[Beam, Beam], places_m: tuple[float, float], contact: Array, count: int) -> tuple[Modes, Modes]:
+def pair_modes(
+    beams: tuple[Beam, Beam], places_m: tuple[float, float], contact: Array, count: int
+) -> tuple[Modes, Modes]:
     """The lowest ``count`` modes of two beams held together by a (2, 2) stiffness at one place of each.
 
     Both results have the same frequencies; the shapes are each beam's part of the mode, normalised by both.

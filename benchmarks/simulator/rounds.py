@@ -68,7 +68,8 @@ SCENARIOS = {
     "missing": Scenario((0.5, 1.3), (4, 12), (14, 30), repeat=0.03, leave_one_out=True),
     "touching": Scenario((0.7, 1.4), (2, 8), (20, 35), scatter=(0.01, 0.1), crossing="touching"),
 }
-"""``snr_db`` is that of the weakest pluck. In a touching round every spoke is plucked once, slanting. An untidy round has knocks, key touches, speech, blower and hum."""
+"""``snr_db`` is that of the weakest pluck. In a touching round every spoke is plucked once, slanting.
+An untidy round has knocks, key touches, speech, blower and hum."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -103,7 +103,11 @@ def draw_pair(
         force = np.array([two[0].nipple_slope, two[1].nipple_slope])
         answers = np.exp(0.3 * rng.normal(size=2) + 1j * rng.uniform(-1, 1, 2))
         heard = (answers @ force) / np.abs(force).max(axis=0)
-        gain = _smooth_gain(rng, frequency) * np.exp(2j * np.pi * rng.uniform(size=MODES)) * 10 ** (rng.uniform(-3, 3) / 20)
+        gain = (
+            _smooth_gain(rng, frequency)
+            * np.exp(2j * np.pi * rng.uniform(size=MODES))
+            * 10 ** (rng.uniform(-3, 3) / 20)
+        )
         shapes.append(two)
         taus.append(tau)
         radiations.append(gain * np.abs(heard))
@@ -115,7 +119,5 @@ def draw_pair(
             np.abs([two.shape for two in shapes[plane]]).max(axis=(0, 2)) / np.abs(modes[plane].shape).max(axis=1)
             for plane in range(PLANES)
         ]
-        voices.append(
-            Voice(spoke, modes, (taus[0], taus[1]), (radiations[0] * by_pair[0], radiations[1] * by_pair[1]))
-        )
+        voices.append(Voice(spoke, modes, (taus[0], taus[1]), (radiations[0] * by_pair[0], radiations[1] * by_pair[1])))
     return voices[0], voices[1]

@@ -32,7 +32,20 @@ _LEAST_INVERSE = 1e-14  # s2, of a squared angular frequency
 _LEAST_SHARE = 7e-4  # of the energy: a spoke that has less of a mode is not heard in it
 AXLE, WHEEL = 0, 1
 #: Slopes of a plane's modes are by these, in this order.
-BY = ("tension 1", "tension 2", "hub 1", "hub 2", "nipple 1", "nipple 2", "place 1", "place 2", "length", "mass", "bending", "contact")
+BY = (
+    "tension 1",
+    "tension 2",
+    "hub 1",
+    "hub 2",
+    "nipple 1",
+    "nipple 2",
+    "place 1",
+    "place 2",
+    "length",
+    "mass",
+    "bending",
+    "contact",
+)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -165,7 +178,12 @@ class PairModel:
         return blocks, held, squares, vectors
 
     def _slopes(
-        self, state: PairState, blocks: list[tuple[Array, Array, Array, Array]], held: Array, squares: Array, vectors: Array
+        self,
+        state: PairState,
+        blocks: list[tuple[Array, Array, Array, Array]],
+        held: Array,
+        squares: Array,
+        vectors: Array,
     ) -> PairModes:
         size, count = len(self.matrices[0]), self.modes
         parts = [vectors[:, :size], vectors[:, size:]]
@@ -181,13 +199,16 @@ class PairModel:
                 row = parts[spoke][:, dof]
                 changes.append(stiff[:, spoke, None, None] * row[:, :, None] * row[:, None, :count])
         for spoke in range(2):
-            changes.append(self._moved(state, spoke, self.by_place, self.by_place_twice, blocks[spoke][3], turned, wanted, squares_wanted))
+            shift = blocks[spoke][3]
+            moved = self._moved(state, spoke, self.by_place, self.by_place_twice, shift, turned, wanted, squares_wanted)
+            changes.append(moved)
         zero = np.zeros_like(blocks[0][3])
         longer = [m * self.length_m for m in self.by_length]
         none = [np.zeros_like(m) for m in longer]
-        changes.append(sum(self._moved(state, spoke, longer, none, zero, turned, wanted, squares_wanted) for spoke in range(2)))
-        changes.append(-squares_wanted * sum(turned[s] @ blocks[s][2] @ wanted[s] for s in range(2)))
-        changes.append(sum(turned[s] @ blocks[s][0] @ wanted[s] for s in range(2)))
+        both = [self._moved(state, spoke, longer, none, zero, turned, wanted, squares_wanted) for spoke in range(2)]
+        changes.append(both[0] + both[1])
+        changes.append(-squares_wanted * (on_first + turned[1] @ blocks[1][2] @ wanted[1]))
+        changes.append(turned[0] @ blocks[0][0] @ wanted[0] + turned[1] @ blocks[1][0] @ wanted[1])
         rows = np.stack([part[:, self.at] for part in parts], axis=2)
         changes.append(rows @ held @ rows[:, :count].transpose(0, 2, 1))
         change = np.stack(changes, axis=3)  # (pairs, all, wanted, BY)
@@ -259,5 +280,9 @@ def _split(stretches: Sequence[Stretch], place_m: float, longer_m: float) -> tup
 
 def _cut(piece: Stretch, length_m: float) -> Stretch:
     return Stretch(
-        length_m, piece.linear_density_kg_m, piece.flat_stiffness_n_m2, piece.edge_stiffness_n_m2, piece.axial_stiffness_n
+        length_m,
+        piece.linear_density_kg_m,
+        piece.flat_stiffness_n_m2,
+        piece.edge_stiffness_n_m2,
+        piece.axial_stiffness_n,
     )

@@ -2,8 +2,8 @@
 
 Unknown for each pair: both ln T, how its ends differ from its fellows' in either plane, where on each spoke the crossing is,
 and for either plane how much harder the first was plucked (a gain, and how that changes with frequency). Shared: end
-stiffness, its planes, what is known within a tolerance, the place and stiffness of the contact. Each line is matched to one mode by
-frequency and by its ratio of levels; Gauss-Newton with the tails of Student's t, pairs eliminated by their Schur complement.
+stiffness, its planes, what is known within a tolerance, the place and stiffness of the contact. Each line is matched to one mode
+by frequency and by its ratio of levels; Gauss-Newton with the tails of Student's t, pairs eliminated by their Schur complement.
 Frequencies alone cannot tell which of two spokes is the tighter: the ratios do, and the mirrored solution is weighed.
 """
 
@@ -59,7 +59,8 @@ class PairSide:
 @dataclass(frozen=True, slots=True, eq=False)
 class PairsFit:
     """Posterior of a side's pairs: ``log_tension`` (pairs, 2); ``individual`` (pairs, 2, 2) with the shared held; ``loading``
-    (pairs, 2, shared) and ``shared_covariance``; ``matched`` lines and their ``share`` of what was heard, the ``misfit`` and by how much the ``mirror``
+    (pairs, 2, shared) and ``shared_covariance``; ``matched`` lines and their ``share`` of what was heard, the ``misfit`` and by
+    how much the ``mirror``
     solution is dearer, all (pairs,); ``told`` (pairs,) whether a low mode of the wheel plane was heard in both plucks."""
 
     log_tension: Array
@@ -141,10 +142,29 @@ class _Problem:
                 self.there[row, at] = True
         self.shared_size = _FIXED_SHARED + len(side.tolerances)
         self.shared_sd = np.array(
-            [_END_SD, _END_SD, *[_PLANE_SD] * 4, _PLACE_SD_M, _IN_OUT_SD_M, _CONTACT_SD, _CONTACT_SD, *[1.0] * len(side.tolerances)]
+            [
+                _END_SD,
+                _END_SD,
+                *[_PLANE_SD] * 4,
+                _PLACE_SD_M,
+                _IN_OUT_SD_M,
+                _CONTACT_SD,
+                _CONTACT_SD,
+                *[1.0] * len(side.tolerances),
+            ]
         )
         self.own_sd = np.array(
-            [3.0, 3.0, *[_SPOKE_SD] * 8, *[_OWN_PLACE_SD_M] * 2, _GAIN_SD, _GAIN_SD, _SLOPE_SD, _SLOPE_SD, _OWN_CONTACT_SD]
+            [
+                3.0,
+                3.0,
+                *[_SPOKE_SD] * 8,
+                *[_OWN_PLACE_SD_M] * 2,
+                _GAIN_SD,
+                _GAIN_SD,
+                _SLOPE_SD,
+                _SLOPE_SD,
+                _OWN_CONTACT_SD,
+            ]
         )
 
         self.bounds = -_REACH * self.own_sd, _REACH * self.own_sd
@@ -201,7 +221,9 @@ class _Problem:
         other[:, 2:12] = 0.0
         return other
 
-    def settle(self, own: Array, shared: Array, tolerances: Sequence[float] = _TOLERANCES) -> tuple[_Rows, Array, Array]:
+    def settle(
+        self, own: Array, shared: Array, tolerances: Sequence[float] = _TOLERANCES
+    ) -> tuple[_Rows, Array, Array]:
         """Every pair by itself, what is shared held: rows, locals, and cost (pairs,)."""
         for tolerance in (*tolerances, tolerances[-1], tolerances[-1]):
             rows = self.rows(own, shared, tolerance)
@@ -273,9 +295,14 @@ class _Problem:
         """Lines against the modes they are matched to."""
         from scipy.optimize import linear_sum_assignment
 
-        modes: list[PairModes] = [model.evaluate(self.state(own, shared, plane)) for plane, model in enumerate(self.planes)]
+        modes: list[PairModes] = [
+            model.evaluate(self.state(own, shared, plane)) for plane, model in enumerate(self.planes)
+        ]
         logs = np.concatenate([each.log_frequency for each in modes], axis=1)
-        gains = [own[:, 12 + p, None] + own[:, 14 + p, None] * (modes[p].log_frequency - math.log(900.0)) for p in (AXLE, WHEEL)]
+        gains = [
+            own[:, 12 + p, None] + own[:, 14 + p, None] * (modes[p].log_frequency - math.log(900.0))
+            for p in (AXLE, WHEEL)
+        ]
         ratios = np.concatenate([each.ratio + gain for each, gain in zip(modes, gains, strict=True)], axis=1)
         by_log = [self._spread(plane, each.by_frequency) for plane, each in enumerate(modes)]
         by_ratio = [self._spread(plane, each.by_ratio) for plane, each in enumerate(modes)]

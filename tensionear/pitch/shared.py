@@ -181,7 +181,11 @@ def _refined(rings: Sequence[KeptRing], cluster: Sequence[tuple[float, float]]) 
         u = float(np.sqrt(noise**2 + room**2 + (_UNRESOLVED * frequency) ** 2))
         if u < 0.004 * frequency and abs(frequency - centre) < 2.5 * _CLUSTER_HZ:
             level = 20 * float(np.log10(size.max() / np.sqrt(rate[at])))
-            lines.append(SharedLine(frequency, u, float(rate[at]), float(np.clip(ratio, -_MOST_RATIO, _MOST_RATIO)), u_ratio, level))
+            lines.append(
+                SharedLine(
+                    frequency, u, float(rate[at]), float(np.clip(ratio, -_MOST_RATIO, _MOST_RATIO)), u_ratio, level
+                )
+            )
     return lines
 
 

@@ -30,8 +30,8 @@ from tensionear.wheel.sequence import Naming, name_plucks
 from tensionear.wheel.sheet import EMPTY, Sheet, sheet_to_dict
 from tensionear.wheel.sidefit import ReadTension, Rings, SideTensions, fit_side
 
-from .plucks import common_findings, listed, pluck_reading, unread_pluck
 from .pairs import PairReadings, touching_pairs
+from .plucks import common_findings, listed, pluck_reading, unread_pluck
 from .ringing import dull_rings
 from .rounds import SpokeRings, refusal_of, rings_of, struck_of
 

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tensionear.physics.expectation import spoke_model
-from tensionear.physics.pairfit import PairSide, PairsFit, fit_pairs
+from tensionear.physics.pairfit import PairsFit, PairSide, fit_pairs
 from tensionear.pitch.shared import KeptRing, shared_lines
 
 from .model import Place
@@ -135,15 +135,21 @@ def _told(pairs: Sequence[tuple[Place, Place]], fit: PairsFit) -> SidePairs:
             half = tension[own] / tension[own].sum()
             mean = float(tension[own].mean())
             means.append(
-                PairMean((pair[0].number, pair[1].number), mean, mean * math.sqrt(float(half @ covariance[own, own] @ half)))
+                PairMean(
+                    (pair[0].number, pair[1].number), mean, mean * math.sqrt(float(half @ covariance[own, own] @ half))
+                )
             )
             continue
         for at, place in zip((2 * row, 2 * row + 1), pair, strict=True):
-            found[place.number] = _tension(tension[at], covariance[at, at], tension[at] / level - 1, u_deviation[at], fit, row)
+            found[place.number] = _tension(
+                tension[at], covariance[at, at], tension[at] / level - 1, u_deviation[at], fit, row
+            )
     return SidePairs(SideTensions(found, level, u_level, ()), tuple(means))
 
 
-def _tension(value: float, variance: float, deviation: float, u_deviation: float, fit: PairsFit, row: int) -> ReadTension:
+def _tension(
+    value: float, variance: float, deviation: float, u_deviation: float, fit: PairsFit, row: int
+) -> ReadTension:
     sd = math.sqrt(variance)
     interval = (value * math.exp(-_COVERAGE * sd), value * math.exp(_COVERAGE * sd))
     u = (interval[1] - interval[0]) / 2 / _COVERAGE

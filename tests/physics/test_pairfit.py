@@ -9,7 +9,7 @@ import pytest
 
 from benchmarks.simulator.beam import Beam, Segment
 from benchmarks.simulator.pairs import Contact, pair_modes
-from tensionear.physics.pairfit import PairSide, PairsFit, fit_pairs
+from tensionear.physics.pairfit import PairsFit, PairSide, fit_pairs
 from tensionear.physics.spoke import Stretch
 from tensionear.pitch.shared import SharedLine
 
@@ -44,7 +44,9 @@ def heard(rng: np.random.Generator, tensions: np.ndarray) -> list[SharedLine]:
         for hz, (one, two) in zip(modes[0].frequency_hz, size.T, strict=True):
             u = 2e-4 * hz
             ratio = float(np.clip(math.log(one / two), -3.6, 3.6))
-            lines.append(SharedLine(float(hz + u * rng.normal()), float(u), 4.0, ratio, 0.15, 20 * math.log10(max(one, two))))
+            lines.append(
+                SharedLine(float(hz + u * rng.normal()), float(u), 4.0, ratio, 0.15, 20 * math.log10(max(one, two)))
+            )
     return sorted(lines, key=lambda line: line.frequency_hz)
 
 
