@@ -29,6 +29,7 @@ _CORRELATED = 1.6  # as in ``ringfit``
 _ROOM, _ROOM_S, _ROOM_MOST = 0.45, 0.05, 2.0
 _UNRESOLVED = 1.5e-4
 _ECHOES, _DB_A_NEPER = ((0.012, 10.5), (0.0025, 4.0)), 8.686  # nearer than so much of f, and so many dB below in both
+_LAW_POWER, _LAW_RANGE, _LAW_LEAST = 0.75, (0.33, 3.0), 6  # decay rate by f to this power, and how far off it lines may be
 _LEAST_RATIO_SD, _MOST_RATIO = 0.12, 3.6
 _HIGHER = 2 / 3
 
@@ -66,11 +67,23 @@ def shared_lines(first: KeptRing, second: KeptRing) -> tuple[SharedLine, ...]:
     lines: list[SharedLine] = []
     for cluster in _clusters(found):
         lines += _refined(rings, cluster)
+    lines = _lawful(lines)
     if not lines:
         return ()
     loudest = max(line.level_db for line in lines)
     kept = [line for line in lines if line.level_db > loudest - _FAINT_DB and not _is_echo(line, lines)]
     return tuple(sorted(kept, key=lambda line: line.frequency_hz))
+
+
+def _lawful(lines: Sequence[SharedLine]) -> list[SharedLine]:
+    """The lines that die away about as their fellows do; echoes and pieces of a badly split band do not."""
+    if len(lines) < _LAW_LEAST:
+        return list(lines)
+    logs = np.log([line.decay_rate for line in lines]) - _LAW_POWER * np.log([line.frequency_hz for line in lines])
+    level = np.array([line.level_db for line in lines])
+    usual = np.median(logs[np.argsort(-level)[: max(_LAW_LEAST, len(lines) // 2)]])
+    low, high = np.log(_LAW_RANGE)
+    return [line for line, log in zip(lines, logs, strict=True) if low < log - usual < high]
 
 
 def _is_echo(line: SharedLine, lines: Sequence[SharedLine]) -> bool:
