@@ -29,7 +29,11 @@ _CORRELATED = 1.6  # as in ``ringfit``
 _ROOM, _ROOM_S, _ROOM_MOST = 0.45, 0.05, 2.0
 _UNRESOLVED = 1.5e-4
 _ECHOES, _DB_A_NEPER = ((0.012, 10.5), (0.0025, 4.0)), 8.686  # nearer than so much of f, and so many dB below in both
-_LAW_POWER, _LAW_RANGE, _LAW_LEAST = 0.75, (0.33, 3.0), 6  # decay rate by f to this power, and how far off it lines may be
+_LAW_POWER, _LAW_RANGE, _LAW_LEAST = (
+    0.75,
+    (0.33, 3.0),
+    6,
+)  # decay rate by f to this power, and how far off it lines may be
 _LEAST_RATIO_SD, _MOST_RATIO = 0.12, 3.6
 _HIGHER = 2 / 3
 
