@@ -14,7 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tensionear.physics.expectation import spoke_model
-from tensionear.physics.pairfit import PairsFit, PairSide, fit_pairs
+from tensionear.physics.pairfit import fit_pairs
+from tensionear.physics.pairvalues import PairsFit, PairSide
 from tensionear.pitch.shared import KeptRing, shared_lines
 
 from .model import Place

@@ -9,7 +9,8 @@ import pytest
 
 from benchmarks.simulator.beam import Beam, Segment
 from benchmarks.simulator.pairs import Contact, pair_modes
-from tensionear.physics.pairfit import PairsFit, PairSide, fit_pairs
+from tensionear.physics.pairfit import fit_pairs
+from tensionear.physics.pairvalues import PairsFit, PairSide
 from tensionear.physics.spoke import Stretch
 from tensionear.pitch.shared import SharedLine
 

@@ -10,7 +10,7 @@ import pytest
 from benchmarks.simulator.rounds import Round, draw_round
 from tensionear.capture.recording import Recording
 from tensionear.options import RoundOptions
-from tensionear.physics.pairfit import PairsFit
+from tensionear.physics.pairvalues import PairsFit
 from tensionear.pipeline import read
 from tensionear.reading import Reading
 from tensionear.wheel.model import Wheel
