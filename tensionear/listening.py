@@ -1,7 +1,8 @@
 """A source of sound heard from end to end: every onset with what it most likely was. Imports capture, pitch, errors.
 
 Nothing here knows which spoke is which. Each onset is heard once for every kind of spoke it might be; of a recording's sound
-nothing is kept but the lines, so that an hour takes no more memory than a minute.
+nothing is kept but the lines, so that an hour takes no more memory than a minute
+(half a second of each pluck where spokes touch).
 """
 
 from __future__ import annotations
@@ -22,8 +23,12 @@ from .pitch.hearing import SKIP_S, hear, survey
 from .pitch.kind import NOTHING, Features, Lines, onset_features, pluck_probability
 from .pitch.lines import Expectation, Heard, Ringing, ringing_after
 from .pitch.series import find_series
+from .pitch.shared import KeptRing
+from .pitch.spectrum import Array
 
 _BEFORE_END_S = 0.006
+_USUAL_DECAY, _DECAYS = 3.0, (0.5, 10.0)  # 1/s
+_KEPT_S, _KEPT_BEFORE_S = 0.58, 0.15
 _RINGS = 0.3  # probability from which an onset's lines are expected to ring on
 _FALL_LINES, _FALL_WITHIN_DB, _FALL_WINDOW_S = 12, 20.0, 0.020
 _FALL_FROM_S, _FALL_TO_S = (0.126, 0.106, 0.086), (0.016, 0.006)  # before the onset, where the windows end
@@ -36,7 +41,8 @@ class Strike:
     """An onset and what was heard of it.
 
     ``heard`` has one entry a kind of spoke; ``best`` is the one whose series fits best. ``probability`` that a spoke was
-    plucked; ``fall_db``: how far what rang before fell in the last tenth of a second (``fall_before``).
+    plucked; ``fall_db``: how far what rang before fell in the last tenth of a second (``fall_before``). ``kept`` is its sound,
+    where it was asked for.
     """
 
     onset_s: float
@@ -50,6 +56,12 @@ class Strike:
     probability: float
     heard: tuple[Heard, ...]
     best: int
+    kept: KeptRing | None = None
+
+    @property
+    def level_db(self) -> float:
+        """Level of its strongest peak."""
+        return float(np.max(self.heard[self.best].peaks[0].level_db, initial=-200.0))
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,8 +78,8 @@ class Listened:
 class Listener:
     """Hears a stream of plucks one after the other and remembers what still rings."""
 
-    def __init__(self, expectations: Sequence[Expectation]) -> None:
-        self._expectations = tuple(expectations)
+    def __init__(self, expectations: Sequence[Expectation], keep: bool = False) -> None:
+        self._expectations, self._keep = tuple(expectations), keep
         self._old: tuple[Ringing, ...] = ()
         self._usual: tuple[deque[float], ...] = tuple(deque(maxlen=_REMEMBERED) for _ in self._expectations)
 
@@ -107,7 +119,17 @@ class Listener:
             probability,
             heard,
             best,
+            self._kept(pluck, ring, before, heard[best]) if self._keep and probability > _RINGS else None,
         )
+
+    @staticmethod
+    def _kept(pluck: Pluck, ring: Array, before: Array, heard: Heard) -> KeptRing:
+        """What the second look at touching spokes needs of the sound."""
+        last = before[-round(_KEPT_BEFORE_S * pluck.rate_hz) :].copy()
+        first = ring[: round(_KEPT_S * pluck.rate_hz)].copy()
+        swing = heard.first_modes(0)
+        rate = swing[0].decay_rate if swing else _USUAL_DECAY
+        return KeptRing(first, last, pluck.rate_hz, SKIP_S, heard.stretch, float(np.clip(rate, *_DECAYS)))
 
     def _features(self, pluck: Pluck, kind: int, seen: Heard) -> Features:
         ringing = Lines(
@@ -133,12 +155,19 @@ class Hearing:
     expectations : sequence of Expectation
     pace : Pace
         ``WHOLE`` for readings.
+    keep : bool
+        Whether strikes keep half a second of their sound, as touching spokes need.
     """
 
     def __init__(
-        self, sample_rate_hz: float, channel: int, expectations: Sequence[Expectation], pace: Pace = WHOLE
+        self,
+        sample_rate_hz: float,
+        channel: int,
+        expectations: Sequence[Expectation],
+        pace: Pace = WHOLE,
+        keep: bool = False,
     ) -> None:
-        self._finder, self._listener = PluckFinder(sample_rate_hz, pace), Listener(expectations)
+        self._finder, self._listener = PluckFinder(sample_rate_hz, pace), Listener(expectations, keep)
         self._regrid = Regrid(channel, self._finder.chunk_frames)
 
     def push(self, block: Samples) -> list[tuple[Pluck, Strike]]:
@@ -152,7 +181,7 @@ class Hearing:
         return [(pluck, self._listener.hear(pluck)) for pluck in (*plucks, *self._finder.flush())]
 
 
-def listen_through(source: AudioSource, expectations: Sequence[Expectation]) -> Listened:
+def listen_through(source: AudioSource, expectations: Sequence[Expectation], keep: bool = False) -> Listened:
     """Hear a source from its start to its end.
 
     Raises
@@ -162,7 +191,7 @@ def listen_through(source: AudioSource, expectations: Sequence[Expectation]) -> 
     """
     check_rate(source.name, source.sample_rate_hz)
     channel = best_channel(source)
-    hearing = Hearing(source.sample_rate_hz, channel.index, expectations)
+    hearing = Hearing(source.sample_rate_hz, channel.index, expectations, keep=keep)
     frames = 0
     strikes: list[Strike] = []
     for block in checked(source.blocks(), source.name, source.sample_rate_hz):

@@ -108,6 +108,12 @@ def draw_pluck(rng: np.random.Generator, flat: bool) -> Pluck:
     return Pluck(float(place), float(angle), float(sharpness), float(swing))
 
 
+def slanting(rng: np.random.Generator, pluck: Pluck) -> Pluck:
+    """The same between rim and nipple, pulled at 20..70 degrees between axle and rim direction, as one who is told so does."""
+    place = max(pluck.place, 1 - pluck.place)
+    return Pluck(place, float(np.radians(rng.uniform(20, 70))), pluck.sharpness_s, pluck.swing_m)
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Partials:
     """Damped sinusoids A exp(-t/tau) cos(phase(t)), all arrays (n,) but glide (n, 2) and glide_tau_s (2,).
@@ -164,10 +170,10 @@ def pluck_partials(voice: Voice, pluck: Pluck) -> Partials:
     for plane in range(PLANES):
         frequency = voice.modes[plane].frequency_hz
         heard = scale * moves[plane] * (frequency / frequency[0]) ** 1.5 * voice.radiation[plane]
-        glide = np.full((MODES, PLANES), HIGHER_SHARE)
+        glide = np.full((frequency.size, PLANES), HIGHER_SHARE)
         glide[0] = [1.0 if plane == 0 else other, 1.0 if plane == 1 else other]
         keep = (frequency < HIGHEST_HZ) & (np.abs(heard) > 0)
-        index = np.full(MODES, plane), np.arange(1, MODES + 1)
+        index = np.full(frequency.size, plane), np.arange(1, frequency.size + 1)
         parts = frequency, heard, voice.tau_s[plane], *index, glide * glides
         columns.append(tuple(part[keep] for part in parts))
     joined = [np.concatenate([column[i] for column in columns]) for i in range(6)]

@@ -21,6 +21,7 @@ from benchmarks.simulator.pluck import (
     pluck_sound,
     render,
     ring_partials,
+    slanting,
 )
 from benchmarks.simulator.room import (
     MICROPHONES,
@@ -54,6 +55,7 @@ class Scenario:
     scatter: tuple[float, float] = (0.03, 0.12)
     slack_spoke: bool = False
     leave_one_out: bool = False
+    crossing: str = "apart"
 
 
 SCENARIOS = {
@@ -64,8 +66,10 @@ SCENARIOS = {
         (0.5, 1.3), (4, 12), (14, 30), repeat=0.1, order="right-then-left", scatter=(0.001, 0.003)
     ),
     "missing": Scenario((0.5, 1.3), (4, 12), (14, 30), repeat=0.03, leave_one_out=True),
+    "touching": Scenario((0.7, 1.4), (2, 8), (20, 35), scatter=(0.01, 0.1), crossing="touching"),
 }
-"""``snr_db`` is that of the weakest pluck. An untidy round has knocks, key touches, speech, blower and hum."""
+"""``snr_db`` is that of the weakest pluck. In a touching round every spoke is plucked once, slanting.
+An untidy round has knocks, key touches, speech, blower and hum."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -253,6 +257,8 @@ def _play_pluck(rng: np.random.Generator, scene: Scene, event: Event, delay_s: f
     voice = scene.wheel.voices[spoke - 1]
     drawn = draw_pluck(rng, scene.wheel.plan.nominal.kind.flat)
     swing = scene.hand_m * 10 ** ((event.level_db + rng.uniform(-4, 4)) / 20)
+    if scene.wheel.plan.right.crossing == "touching":
+        drawn = slanting(rng, drawn)
     pluck = Pluck(drawn.place, drawn.angle_rad, drawn.sharpness_s, float(np.clip(swing, 0.1e-3, 0.8e-3)))
     own = pluck_partials(voice, pluck)
     sound = pluck_sound(_mounted(rng, scene, spoke, own), pluck, rng, scene.rate, delay_s, event.stop_s)
@@ -328,7 +334,9 @@ def draw_round(seed: int, scenario: str) -> Round:
     chosen = SCENARIOS[scenario]
     rng = np.random.default_rng([seed, 72, list(SCENARIOS).index(scenario)])
     count, sides, dished = _choose_lacing(rng, chosen)
-    tensioning = Tensioning(float(rng.uniform(*chosen.scatter)), chosen.slack_spoke)
+    if chosen.crossing != "apart":
+        count, sides = max(count, 24), "RL"
+    tensioning = Tensioning(float(rng.uniform(*chosen.scatter)), chosen.slack_spoke, chosen.crossing)
     wheel = draw_wheel(rng, count, sides, dished, tensioning)
     options = _options(rng, chosen, count)
     sequence = _sequence(wheel, int(options["first"] or 1), chosen.order, str(options["direction"]))

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from benchmarks.simulator.beam import modes
-from benchmarks.simulator.pluck import Voice, draw_decay_law, draw_voice
+from benchmarks.simulator.pluck import DecayLaw, Voice, draw_decay_law, draw_voice
 from benchmarks.simulator.spokes import (
     KINDS,
     U_LENGTH_MM,
@@ -19,10 +19,13 @@ from benchmarks.simulator.spokes import (
     draw_side_ends,
     scatter_ends,
 )
+from benchmarks.simulator.touching import Crossing, draw_pair, draw_touch, outermost
 
 TIP_MM = 10.0
 TENSION_RANGE_N = (250.0, 1600.0)
 SPOKE_NAME = "bench-spoke"
+CROSSED_KINDS = 4
+"""How many kinds, the first of the list, are round steel, as wheels whose spokes touch are built of."""
 WIDEST_LACING = 75 / 360
 """Furthest a spoke's hub hole may lie round the flange from its rim hole, in turns."""
 
@@ -39,6 +42,7 @@ class SidePlan:
     first_runs: str
     head: str
     target_n: float
+    crossing: str = "apart"
 
     def lines(self, spoke: str) -> list[str]:
         """The section of the wheel file."""
@@ -52,7 +56,7 @@ class SidePlan:
             f"crosses = {self.crosses}",
             f'first_runs = "{self.first_runs}"',
             f'head = "{self.head}"',
-            'crossing = "apart"',
+            f'crossing = "{self.crossing}"',
             f"target_n = {self.target_n:.0f}",
             "",
         ]
@@ -108,6 +112,7 @@ class Tensioning:
 
     scatter: float
     slack_spoke: bool = False
+    crossing: str = "apart"
 
 
 def hub_to_tip_mm(seat_radius: float, hub_radius: float, offset: float, crosses: int, per_side: int) -> float:
@@ -117,12 +122,15 @@ def hub_to_tip_mm(seat_radius: float, hub_radius: float, offset: float, crosses:
     return float(np.sqrt(square)) - TIP_MM
 
 
-def _draw_plan(rng: np.random.Generator, count: int, sides: str, dished: bool) -> WheelPlan:
-    nominal = draw_nominal(rng, KINDS[rng.integers(len(KINDS))])
+def _draw_plan(rng: np.random.Generator, count: int, sides: str, dished: bool, crossing: str) -> WheelPlan:
+    kinds = KINDS if crossing == "apart" else KINDS[:CROSSED_KINDS]
+    nominal = draw_nominal(rng, kinds[rng.integers(len(kinds))])
     right_offset = rng.uniform(17, 21) if dished else rng.uniform(26, 34)
     left_offset = rng.uniform(30, 37) if dished else right_offset
     hub_radius = np.round(rng.uniform(22, 30), 1)
     wish = int(rng.integers(0, 4)) if count >= 28 else int(rng.integers(0, 3))
+    if crossing != "apart":
+        wish = 3 if count >= 32 else 2
     per_side = {letter: count * sides.count(letter) // len(sides) for letter in "RL"}
     crosses = {letter: min(wish, int(per_side[letter] * WIDEST_LACING)) for letter in "RL"}
     wanted = rng.uniform(242, 296)
@@ -136,8 +144,36 @@ def _draw_plan(rng: np.random.Generator, count: int, sides: str, dished: bool) -
         letter, offset = name[0].upper(), float(np.round(exact_mm, 1))
         length = hub_to_tip_mm(radius, hub_radius, offset, crosses[letter], per_side[letter])
         stated = float(np.round(length, 1)), 2 * float(hub_radius), offset, crosses[letter]
-        plans.append(SidePlan(name, *stated, "clockwise", head, float(target)))
+        plans.append(SidePlan(name, *stated, "clockwise", head, float(target), crossing))
     return WheelPlan(f"bench wheel, {count} spokes", sides, count, float(2 * radius), plans[0], plans[1], nominal)
+
+
+def _crossing_of(plan: WheelPlan, side: SidePlan) -> Crossing:
+    """The outermost crossing of a side, from its drawing in the wheel plane."""
+    numbers = [n for n in range(1, plan.count + 1) if plan.side_of(n) is side]
+    turn, per_side = 2 * np.pi / plan.count, len(numbers)
+    return outermost(
+        plan.seat_diameter_mm / 2e3,
+        side.hub_circle_diameter_mm / 2e3,
+        side.crosses * 2 * np.pi / per_side,
+        turn * (numbers[1] - numbers[0]),
+    )
+
+
+def touching_voices(
+    rng: np.random.Generator, plan: WheelPlan, spokes: list[TrueSpoke], law: dict[str, DecayLaw]
+) -> tuple[Voice, ...]:
+    """Voices of a wheel whose spokes touch at their outermost crossings: those of a pair share their modes."""
+    found: dict[int, Voice] = {}
+    for side in (plan.right, plan.left):
+        numbers = [n for n in range(1, plan.count + 1) if plan.side_of(n) is side]
+        crossing, touch = _crossing_of(plan, side), draw_touch(rng)
+        # The first runs clockwise, its partner the other way: it lies so many places of the side further back.
+        for place in range(0, len(numbers), 2):
+            pair = numbers[place], numbers[(place + crossing.partner) % len(numbers)]
+            two = draw_pair(rng, (spokes[pair[0] - 1], spokes[pair[1] - 1]), crossing, touch, law[side.name])
+            found |= dict(zip(pair, two, strict=True))
+    return tuple(found[n] for n in range(1, plan.count + 1))
 
 
 def _slacken(spoke: TrueSpoke, pitch_hz: float) -> TrueSpoke:
@@ -158,7 +194,7 @@ def _slacken(spoke: TrueSpoke, pitch_hz: float) -> TrueSpoke:
 
 def draw_wheel(rng: np.random.Generator, count: int, sides: str, dished: bool, tensioning: Tensioning) -> BuiltWheel:
     """One wheel: plan, one batch of spokes, one length error and one set of ends a side, tension by spoke."""
-    plan = _draw_plan(rng, count, sides, dished)
+    plan = _draw_plan(rng, count, sides, dished, tensioning.crossing)
     batch: Batch = draw_batch(rng, plan.nominal)
     side_ends = {side: draw_side_ends(rng) for side in ("right", "left")}
     length_m = {
@@ -179,5 +215,7 @@ def draw_wheel(rng: np.random.Generator, count: int, sides: str, dished: bool, t
         pitch = np.mean([modes(spokes[n - 1].beam(0), 2).frequency_hz[0] for n in loose])
         chosen = int(rng.choice(tight))
         spokes[chosen - 1] = _slacken(spokes[chosen - 1], float(pitch))
+    if tensioning.crossing == "touching":
+        return BuiltWheel(plan, tuple(spokes), touching_voices(rng, plan, spokes, law))
     voices = tuple(draw_voice(rng, s, law[plan.side_of(n).name]) for n, s in enumerate(spokes, start=1))
     return BuiltWheel(plan, tuple(spokes), voices)

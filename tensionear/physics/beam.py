@@ -89,9 +89,21 @@ def natural_frequencies(
 
 def beam_matrices(stretches: Sequence[Stretch], plane: BendingPlane, bubbles: int) -> BeamMatrices:
     """Assemble the matrices with this many inner functions a stretch (fewer, in proportion, in short ones; at least 6)."""
+    return assembled(stretches, plane, bubble_counts(stretches, bubbles))
+
+
+def bubble_counts(stretches: Sequence[Stretch], bubbles: int) -> list[int]:
+    """Inner functions of each stretch where the whole spoke in one piece would have ``bubbles``."""
     total = sum(piece.length_m for piece in stretches)
+    return [max(6, math.ceil(bubbles * math.sqrt(piece.length_m / total))) for piece in stretches]
+
+
+def assembled(stretches: Sequence[Stretch], plane: BendingPlane, counts: Sequence[int]) -> BeamMatrices:
+    """Assemble the matrices with these numbers of inner functions, one a stretch.
+
+    The degrees of freedom are the slope at the hub and at the nipple, then deflection and slope of each inner node.
+    """
     inner_nodes = len(stretches) - 1
-    counts = [max(6, math.ceil(bubbles * math.sqrt(piece.length_m / total))) for piece in stretches]
     # Order: slope at the hub, slope at the nipple, (deflection, slope) of each inner node, bubbles.
     size = 2 + 2 * inner_nodes + sum(counts)
     bending, geometric, mass = np.zeros((size, size)), np.zeros((size, size)), np.zeros((size, size))

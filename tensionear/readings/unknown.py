@@ -8,8 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-import numpy as np
-
 from tensionear.capture.recording import AudioSource
 from tensionear.listening import Listened, Strike, heard_again, listen_through
 from tensionear.physics.generic import expect_any_spoke
@@ -56,7 +54,7 @@ def _settled(hear: Callable[[Expectation], Listened]) -> tuple[Listened, Kind | 
 def _plucks(listened: Listened, probability: float) -> list[Strike]:
     """What is a pluck at least this probably, loudest first."""
     likely = [strike for strike in listened.strikes if strike.probability > probability]
-    return sorted(likely, key=lambda strike: -float(np.max(strike.heard[0].peaks[0].level_db, initial=-200.0)))
+    return sorted(likely, key=lambda strike: -strike.level_db)
 
 
 def _shows_edge(plucks: Sequence[Strike]) -> bool:

@@ -30,12 +30,22 @@ from tensionear.wheel.sequence import Naming, name_plucks
 from tensionear.wheel.sheet import EMPTY, Sheet, sheet_to_dict
 from tensionear.wheel.sidefit import ReadTension, Rings, SideTensions, fit_side
 
+from .pairs import PairReadings, touching_pairs
 from .plucks import common_findings, listed, pluck_reading, unread_pluck
 from .ringing import dull_rings
 from .rounds import SpokeRings, refusal_of, rings_of, struck_of
 
 #: Crossings at which a spoke sings by its whole length, as it is modelled here.
 _WHOLE_LENGTH = ("apart", None)
+#: Why no tension is given, by how spokes meet.
+_NOT_TOLD = {
+    "touching": (
+        "these could not be read: pluck both of each pair, slanting between rim and axle; the wheel file must say how "
+        "they are laced (crosses, first_runs, flange), and at least two pairs of a side must be heard"
+    ),
+    "pinched": "cannot be told apart yet",
+    "tied": "cannot be told apart yet",
+}
 _MISFIT = 30.0
 _EXCHANGED = 1.04  # by so much the wrong side must sound higher
 _FAR = 0.25  # of ln T, from the middle of the side
@@ -101,11 +111,14 @@ def read_named(
     kind_of = {place.number: kinds.index(place.spoke) for place in wheel.places}
     crossing = {place.number: options.crossing or place.crossing for place in wheel.places}
     rings = usable_rings(strikes, naming, wheel, kinds, options)
+    pairs = touching_pairs(strikes, naming, wheel, crossing)
     fits = {
         side: fit_side(places, {number: each.rings for number, each in rings.items()}, wheel.learned)
         for side in wheel.sides
         if (places := [place for place in wheel.places if place.side == side and place.number in rings])
     }
+    fits |= {side: found.tensions for side, found in pairs.sides.items()}
+    rings |= pairs.rings
     pitch = {side: _median_pitch([rings[number].rings for number in fit.spokes]) for side, fit in fits.items()}
     tensions = {number: one for fit in fits.values() for number, one in fit.spokes.items()}
     assessed = assess(wheel, tensions, sheet)
@@ -116,7 +129,8 @@ def read_named(
         common_findings(strikes)
         + _naming_findings(naming)
         + _exchanged(pitch, higher)
-        + _crossing_findings(crossing)
+        + _crossing_findings(crossing, pairs)
+        + pairs.findings
         + _misfits(tensions)
         + dull_rings(plucks)
         + list(assessed.findings)
@@ -277,16 +291,16 @@ def _median_pitch(side: Sequence[Rings]) -> float:
     return float(np.median(found))
 
 
-def _crossing_findings(crossing: Mapping[int, str | None]) -> list[Finding]:
+def _crossing_findings(crossing: Mapping[int, str | None], pairs: PairReadings) -> list[Finding]:
     found = []
     if any(value is None for value in crossing.values()):
         numbers = tuple(number for number, value in crossing.items() if value is None)
         text = "read as if spokes do not touch where they cross: say whether they do (crossing in the wheel file, or --crossing)"
         found.append(Finding("crossing-unknown", text, numbers))
     for state in ("touching", "pinched", "tied"):
-        numbers = tuple(number for number, value in crossing.items() if value == state)
+        numbers = tuple(n for n, value in crossing.items() if value == state and n not in pairs.told)
         if numbers:
-            text = f"spokes {state} at their crossings sound together and cannot be told apart yet: no tension is given"
+            text = f"spokes {state} at their crossings sound together and {_NOT_TOLD[state]}: no tension is given"
             found.append(Finding(f"crossing-{state}", text, numbers))
     return found
 

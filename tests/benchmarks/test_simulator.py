@@ -215,7 +215,7 @@ def test_round_is_repeatable_and_its_truth_consistent(scenario):
     assert one.events == two.events
     wheel = tomllib.loads(one.wheel_toml)
     assert wheel["lacing"]["spokes"] == len(one.spokes)
-    assert wheel["right"]["crossing"] == wheel["left"]["crossing"] == "apart"
+    assert wheel["right"]["crossing"] == wheel["left"]["crossing"] == SCENARIOS[scenario].crossing
     heard = {event.spoke for event in one.plucks}
     assert heard == {spoke.spoke for spoke in one.spokes if spoke.plucked}
     assert len(heard) == len(one.spokes) - (scenario == "missing")
