@@ -6,6 +6,7 @@ from typing import Annotated
 
 import typer
 
+from .batch import batch
 from .card import card
 from .demo import demo
 from .describe import describe
@@ -57,5 +58,6 @@ app.command()(listen)
 app.command()(inputs)
 app.command()(tone)
 app.command()(card)
+app.command()(batch)
 app.add_typer(log, name="log")
 app.command()(sheet)
