@@ -22,7 +22,10 @@ from tensionear.errors import SoundError, UsageError
 
 #: Endings by which a folder's sounds are found; a file that is named itself may have any.
 SUFFIXES = frozenset(
-    ".wav .wave .rf64 .w64 .flac .ogg .oga .opus .mp3 .m4a .mp4 .aac .3gp .webm .mka .aif .aiff .caf .amr".split()
+    (
+        *(".wav", ".wave", ".rf64", ".w64", ".flac", ".ogg", ".oga", ".opus", ".aif", ".aiff", ".caf"),
+        *(".mp3", ".m4a", ".mp4", ".aac", ".3gp", ".webm", ".mka", ".amr"),
+    )
 )
 _BLOCK = 1 << 20
 _TRIES, _PAUSE_S = 3, 0.5
@@ -58,7 +61,7 @@ def find_sounds(given: str) -> list[str]:
     if path.is_dir():
         return sorted(_walked(path))
     if glob.has_magic(given) and not path.exists():
-        found = sorted(each for each in glob.glob(given, recursive=True) if Path(each).is_file())
+        found = sorted(each for each in glob.glob(given, recursive=True) if Path(each).is_file())  # noqa: PTH207 - keeps "./"
         if not found:
             raise UsageError(f"{given} fits no file; check the pattern, or name a folder")
         return found
@@ -129,7 +132,7 @@ def fetched(address: str) -> Iterator[Fetched]:
                 break
             except FileNotFoundError:
                 raise SoundError(f"{address} does not exist; check the address") from None
-            except Exception as error:
+            except Exception as error:  # noqa: BLE001 - as above
                 if not left:
                     raise SoundError(f"{address} cannot be fetched ({_reason(error)}); try again later") from None
                 time.sleep(_PAUSE_S * (_TRIES - left))

@@ -58,11 +58,12 @@ def _client(address: str, stack: ExitStack) -> Any:
     """A client of the cluster, closed with the stack, and the cluster with it if it was started here."""
     try:
         import dask
-        from distributed import Client, LocalCluster
+        import distributed
     except ImportError:
         raise UsageError(
             f"--cluster {address} needs dask, which is not installed; run: pip install 'tensionear[cluster]'"
         ) from None
+    library: Any = distributed  # its types are told differently from version to version
     kind, _, count = address.partition(":")
     if kind == "local":
         if not count.isdecimal() or int(count) < 1:
@@ -72,14 +73,14 @@ def _client(address: str, stack: ExitStack) -> Any:
         folder = stack.enter_context(tempfile.TemporaryDirectory(prefix="tensionear-"))
         stack.enter_context(dask.config.set({"distributed.scheduler.allowed-failures": 1}))
         cluster = stack.enter_context(
-            LocalCluster(
+            library.LocalCluster(
                 n_workers=int(count), threads_per_worker=1, dashboard_address=None, silence_logs=50,
                 local_directory=folder,
             )
         )  # fmt: skip
-        return stack.enter_context(Client(cluster))
+        return stack.enter_context(library.Client(cluster))
     try:
-        return stack.enter_context(Client(address, timeout=_CONNECT_S))
+        return stack.enter_context(library.Client(address, timeout=_CONNECT_S))
     except (OSError, ValueError) as error:
         raise UsageError(
             f"--cluster {address}: no scheduler answers ({error}); give tcp://HOST:PORT of one, or local:N"
@@ -193,9 +194,10 @@ class _Run:
     def _alone(self, task: Task) -> Answer:
         """A task that lost its worker, when no other one is running that could have been the cause."""
         future = self._send(task, "-alone")
-        from distributed import wait
+        import distributed
 
-        wait(future)
+        library: Any = distributed
+        library.wait(future)
         answer = self._answer(future, task)
         if answer is None:
             self._blamed.pop()

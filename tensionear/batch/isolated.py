@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import pickle
 import subprocess
@@ -16,7 +17,7 @@ WORKER = (sys.executable, "-P", "-m", "tensionear.batch.worker")
 #: A file is tried this often when its worker dies: the worker may have been killed for another reason than the file.
 TRIES = 2
 #: Threads inside numerical libraries would compete with the other workers.
-_ONE_THREAD = {name: "1" for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")}
+_ONE_THREAD = dict.fromkeys(("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"), "1")
 
 
 class Isolated:
@@ -37,6 +38,7 @@ class Isolated:
 
     def read(self, task: Task) -> Answer | None:
         """The answer to a task: its row, a row that says why there is none, or None once this is closed."""
+        code: int | None = None
         for _ in range(TRIES):
             process = self._started()
             if process is None:
@@ -46,13 +48,15 @@ class Isolated:
             if answer is not None:
                 return answer
             self._end(process)
+            code = process.returncode
             if self._closed:
                 return None
             if late.is_set():
                 reason = f"{task.job.file} took longer than the time limit of {self._limit_s:g} s; raise --time-limit"
                 return failed(task.job, "time-limit", reason)
-        ended = "" if process.returncode is None else f" (exit code {process.returncode})"
-        return failed(task.job, "crash", f"{task.job.file} ended its worker {TRIES} times{ended}; read it alone")
+        return failed(
+            task.job, "crash", f"{task.job.file} ended its worker {TRIES} times (exit code {code}); read it alone"
+        )
 
     def close(self) -> None:
         """End the worker at once; a `read` under way returns None."""
@@ -109,7 +113,5 @@ class Isolated:
         process.wait()
         for pipe in (process.stdin, process.stdout):
             if pipe is not None:
-                try:
+                with contextlib.suppress(OSError):
                     pipe.close()
-                except OSError:
-                    pass

@@ -13,7 +13,7 @@ from typing import cast, get_args
 from tensionear.errors import InputError
 from tensionear.options import Direction, Order
 
-from .values import AGES, TYRES, Tags
+from .values import AGES, NO_TAGS, TYRES, Tags
 
 COLUMNS = (
     "file", "wheel", "first", "order", "direction", "state", "serial", "station", "operator", "attempt", "recorded",
@@ -29,7 +29,7 @@ class Entry:
     first: int = 1
     order: Order = "rim"
     direction: Direction = "cw"
-    tags: Tags = Tags()
+    tags: Tags = NO_TAGS
 
 
 def parse_mapping(text: str, name: str) -> list[Entry]:

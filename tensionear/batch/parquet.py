@@ -35,9 +35,7 @@ def _schema() -> Any:
     import pyarrow as pa
 
     types = {str: pa.string(), float: pa.float64(), int: pa.int64()}
-    return pa.schema(
-        [(name, pa.list_(types[kind]) if many else types[kind]) for name, (kind, many) in KINDS.items()]
-    )
+    return pa.schema([(name, pa.list_(types[kind]) if many else types[kind]) for name, (kind, many) in KINDS.items()])
 
 
 def write_parquet(path: Path, rows: Iterable[Row]) -> None:

@@ -20,7 +20,7 @@ from .addresses import Fetched, fetched, is_address
 from .values import AGES, TYRES, Answer, Job, ReasonCode, Row, Task, Unchanged, failed, one_line
 
 if TYPE_CHECKING:
-    from tensionear.wheel.model import Wheel
+    from tensionear.wheel.model import Age, Tyre, Wheel
 
 #: Part of every key: rows of another form are read again.
 FORMAT = "tensionear.batch/1"
@@ -76,9 +76,9 @@ def _wheel(text: str, name: str) -> Wheel:
 def _as_it_was(wheel: Wheel, state: str) -> Wheel:
     """The wheel in the state the table tells, where that is one the reading knows."""
     if state in TYRES and state != wheel.state.tyre:
-        return replace(wheel, state=replace(wheel.state, tyre=state, pressure_pa=None))
+        return replace(wheel, state=replace(wheel.state, tyre=cast("Tyre", state), pressure_pa=None))
     if state in AGES:
-        return replace(wheel, state=replace(wheel.state, age=state))
+        return replace(wheel, state=replace(wheel.state, age=cast("Age", state)))
     return wheel
 
 

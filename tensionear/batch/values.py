@@ -31,6 +31,9 @@ class Tags:
     recorded: str = ""
 
 
+NO_TAGS = Tags()
+
+
 @dataclass(frozen=True, slots=True)
 class Job:
     """One file to read: its place among the inputs from 1, its address, its wheel file and how it was plucked.
@@ -44,7 +47,7 @@ class Job:
     first: int = 1
     order: Order = "rim"
     direction: Direction = "cw"
-    tags: Tags = Tags()
+    tags: Tags = NO_TAGS
     reason: str = ""
 
 

@@ -75,7 +75,9 @@ def check_folders(paths: tuple[str, ...]) -> None:
             raise UsageError(f"--watch {path}: is no folder on this machine; name the folders that files arrive in")
 
 
-def watch(inputs: Inputs, results: Results, reader: Reader, stop: Stop, seen: Seen, say: Callable[[str], None]) -> Outcome:
+def watch(
+    inputs: Inputs, results: Results, reader: Reader, stop: Stop, seen: Seen, say: Callable[[str], None]
+) -> Outcome:
     """Read files as they arrive until told to stop; then put the result in order, with the rows it had before.
 
     Parameters
@@ -122,7 +124,7 @@ class _Desk:
     def with_earlier(self, results: Results) -> list[Job]:
         """The jobs of all rows: those of earlier runs first, in their order, then those of this one."""
         own = {shown_name(job.file): job for job in self._jobs}
-        earlier = [own.pop(row.file, None) or job_of(row) for row in results.rows(results.files())]
+        earlier = [own.pop(row.file) if row.file in own else job_of(row) for row in results.rows(results.files())]
         return [replace(job, number=number) for number, job in enumerate([*earlier, *own.values()], 1)]
 
     def _now(self) -> Matcher | None:

@@ -16,6 +16,7 @@ from .log import app as log
 from .plan import plan
 from .read import read
 from .sheet import sheet
+from .study import study
 from .tone import tone
 
 app = typer.Typer(
@@ -59,5 +60,6 @@ app.command()(inputs)
 app.command()(tone)
 app.command()(card)
 app.command()(batch)
+app.command()(study)
 app.add_typer(log, name="log")
 app.command()(sheet)

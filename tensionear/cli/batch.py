@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from tensionear.batch.pool import Stop
     from tensionear.batch.results import Results
     from tensionear.batch.run import Outcome, Reader
-    from tensionear.batch.values import Row
+    from tensionear.batch.values import Job, Row
 
 NOT_WITHIN, INTERRUPTED = 1, 130
 #: What a file may take if nothing is said, s: twenty minutes of sound at four times real time.
@@ -31,6 +31,7 @@ LIMIT_S = 300.0
 
 
 def batch(
+    out: Annotated[str, typer.Option(metavar="FILE", help="The result, one row a file: .jsonl, .csv or .parquet.")],
     paths: Annotated[
         list[str] | None, typer.Argument(metavar="PATH...", help="Files, folders, patterns in quotes, addresses.")
     ] = None,
@@ -41,9 +42,6 @@ def batch(
     table: Annotated[
         str | None, typer.Option("--map", metavar="CSV", help="file, wheel, first, order, direction, state, serial ...")
     ] = None,
-    out: Annotated[
-        str, typer.Option(metavar="FILE", help="The result, one row a file: .jsonl, .csv or .parquet.")
-    ] = "results.jsonl",
     workers: Annotated[int | None, typer.Option(metavar="N", min=0, help="Worker processes; one a core.")] = None,
     time_limit: Annotated[float, typer.Option(metavar="SECONDS", min=1, help="What a file may take.")] = LIMIT_S,
     cluster: Annotated[
@@ -98,7 +96,7 @@ class _Run:
     stop: Stop
     hook: Hook | None
 
-    def all(self, jobs: list[object]) -> Outcome:
+    def all(self, jobs: list[Job]) -> Outcome:
         """Read all that is not read yet."""
         from tensionear.batch.progress import Progress
         from tensionear.batch.run import run_batch
@@ -106,7 +104,7 @@ class _Run:
         progress = Progress(len(jobs), sys.stderr)
         progress.begin()
         try:
-            return run_batch(jobs, self.results, self.reader, self.stop, self._seen(progress.count, progress.aside))  # type: ignore[arg-type]
+            return run_batch(jobs, self.results, self.reader, self.stop, self._seen(progress.count, progress.aside))
         finally:
             progress.end()
 
@@ -118,9 +116,7 @@ class _Run:
         seen = self._seen(_say_row, _say_error)
         return watch(inputs, self.results, self.reader, self.stop, seen, _say_error)
 
-    def _seen(
-        self, count: Callable[[Row, bool], None], aside: Callable[[str], None]
-    ) -> Callable[[Row, bool], None]:
+    def _seen(self, count: Callable[[Row, bool], None], aside: Callable[[str], None]) -> Callable[[Row, bool], None]:
         """Count each row, and run the command at each that is new."""
 
         def seen(row: Row, kept: bool) -> None:
@@ -180,8 +176,14 @@ def _say_row(row: Row, kept: bool) -> None:
     """One line a row while watching."""
     from tensionear.batch.tally import word_of
 
-    spreads = ((side, getattr(row, f"{side}_mean_n"), getattr(row, f"{side}_spread_percent")) for side in ("right", "left"))
-    told = [f"{side} {mean:.0f} N +/- {spread:.1f} %" for side, mean, spread in spreads if mean is not None and spread is not None]
+    spreads = (
+        (side, getattr(row, f"{side}_mean_n"), getattr(row, f"{side}_spread_percent")) for side in ("right", "left")
+    )
+    told = [
+        f"{side} {mean:.0f} N, spread {spread:.1f} %"
+        for side, mean, spread in spreads
+        if mean is not None and spread is not None
+    ]
     parts = [word_of(row), row.file, *told, *([row.reason] if row.reason else []), *(["as before"] if kept else [])]
     sys.stdout.write("  ".join(parts) + "\n")
     sys.stdout.flush()
@@ -199,7 +201,7 @@ def _say_summary(outcome: Outcome, out: Path, spent_s: float) -> None:
     tally = outcome.tally
     sys.stdout.write(f"{tally.rows} rows in {out}: {tally.told()}\n")
     for file, reason in tally.failures:
-        sys.stdout.write(f"  {file}: {reason}\n")
+        sys.stdout.write(f"  {reason if file in reason else f'{file}: {reason}'}\n")
     if tally.unreadable > len(tally.failures):
         sys.stdout.write(f"  and {tally.unreadable - len(tally.failures)} more: see the rows with status failed\n")
     sys.stdout.write(f"{duration_told(tally.sound_s)} of sound, {duration_told(spent_s)} spent\n")
