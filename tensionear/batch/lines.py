@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import Any, get_args, get_type_hints
 
 from tensionear.errors import InputError
-from tensionear.records.tables import FORMULA, safe
+from tensionear.records.tables import FORMULA
 
 from .values import COLUMNS, Row
 
@@ -100,10 +100,19 @@ def _cell(value: Any) -> str:
     """A value as text; numbers, also in lists, cannot be formulas and stay as they are."""
     if isinstance(value, tuple):
         joined = SEPARATOR.join("" if each is None else str(each).replace(SEPARATOR, ",") for each in value)
-        return safe(joined) if any(isinstance(each, str) for each in value) else joined
+        return _guarded(joined) if any(isinstance(each, str) for each in value) else joined
     if isinstance(value, str):
-        return safe(value)
+        return _guarded(value)
     return "" if value is None else str(value)
+
+
+def _guarded(text: str) -> str:
+    """A text that no spreadsheet takes for a formula: an apostrophe before what begins like one, whatever stands before."""
+    return f"'{text}" if _formula(text) else text
+
+
+def _formula(text: str) -> bool:
+    return text.lstrip("' ").startswith(FORMULA)
 
 
 def _from_csv(line: str) -> Row:
@@ -115,7 +124,7 @@ def _from_csv(line: str) -> Row:
 
 def _from_cell(name: str, cell: str) -> Any:
     kind, many = KINDS[name]
-    text = cell[1:] if cell.startswith("'") and cell[1:].lstrip(" ").startswith(FORMULA) else cell
+    text = cell[1:] if cell.startswith("'") and _formula(cell) else cell
     if many:
         parts = text.split(SEPARATOR) if text else []
         return [part if kind is str else (float(part) if part else None) for part in parts]

@@ -147,7 +147,8 @@ class Results:
 
     def _opened(self) -> BinaryIO:
         """The journal, for reading and for adding, held by this process alone."""
-        if self.out.is_dir() or not self.out.parent.is_dir():
+        taken = any(path.exists() and not path.is_file() for path in (self.out, self._journal))
+        if taken or not self.out.parent.is_dir():
             raise UsageError(f"--out {self.out}: no file can be there; name one in a folder that exists")
         try:
             file = self._journal.open("a+b")

@@ -172,6 +172,6 @@ def one_line(text: str) -> str:
 
 
 def shown_name(address: str) -> str:
-    """The name of a file as text that any table can hold: bytes that are no text and control signs as question marks."""
+    """The name of a file as text that any table can hold: bytes that are no text, and control signs, replaced."""
     text = os.fsencode(address).decode("utf-8", "replace")
     return "".join(sign if sign.isprintable() else "?" for sign in text)
