@@ -7,7 +7,7 @@ then ``--wheel`` for all.
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from pathlib import Path, PurePosixPath
@@ -178,7 +178,7 @@ def superseded(jobs: Sequence[Job], read: set[int]) -> tuple[dict[int, str], dic
     """Which attempt follows which: number of a job to the file of the one after it, and of the one before it.
 
     Attempts are those of one wheel file, serial and state with numbers of their own. One that could not be read (whose
-    number is not in ``read``) supersedes nothing.
+    number is not in ``read``) supersedes nothing; readings of the same attempt are repeats and stand beside each other.
     """
     groups: dict[tuple[str, str, str], list[Job]] = {}
     for job in jobs:
@@ -187,18 +187,15 @@ def superseded(jobs: Sequence[Job], read: set[int]) -> tuple[dict[int, str], dic
     after: dict[int, str] = {}
     before: dict[int, str] = {}
     for group in groups.values():
-        for job, later in _pairs(sorted(group, key=lambda each: each.tags.attempt or 0)):
-            after[job.number] = later.file
-            before[later.number] = job.file
+        ordered = sorted(group, key=lambda each: each.tags.attempt or 0)
+        for job in ordered:
+            later = [each for each in ordered if (each.tags.attempt or 0) > (job.tags.attempt or 0)]
+            earlier = [each for each in ordered if (each.tags.attempt or 0) < (job.tags.attempt or 0)]
+            if later:
+                after[job.number] = later[0].file
+            if earlier:
+                before[job.number] = earlier[-1].file
     return after, before
-
-
-def _pairs(group: list[Job]) -> Iterator[tuple[Job, Job]]:
-    """Each with the next of a higher attempt; repeats of one attempt do not supersede each other."""
-    for place, job in enumerate(group):
-        later = next((each for each in group[place + 1 :] if each.tags.attempt != job.tags.attempt), None)
-        if later is not None:
-            yield job, later
 
 
 def _beside(folder: Path, name: str) -> str:

@@ -37,7 +37,9 @@ ROWS = st.builds(
 
 
 def row(number: int, **changed: object) -> Row:
-    first = Row(number, f"/line/{number}.wav", "read", key=f"key{number}", verdict="within", tension_n=(1.5, None, -2.0))
+    first = Row(
+        number, f"/line/{number}.wav", "read", key=f"key{number}", verdict="within", tension_n=(1.5, None, -2.0)
+    )
     return replace(first, **changed)  # type: ignore[arg-type]
 
 
@@ -61,7 +63,11 @@ def test_the_kinds_of_columns_follow_from_the_row() -> None:
 @pytest.mark.parametrize("ending", ENDINGS)
 def test_rows_are_kept_as_they_come_and_end_in_order(tmp_path: Path, ending: str) -> None:
     out = tmp_path / f"r.{ending}"
-    rows = [row(1, serial="=cmd|' /C calc'!A0"), row(2, file="/line/ä, \"b\".wav"), row(3, reason="=1+1", status="failed")]
+    rows = [
+        row(1, serial="=cmd|' /C calc'!A0"),
+        row(2, file='/line/ä, "b".wav'),
+        row(3, reason="=1+1", status="failed"),
+    ]
     with Results(out) as results:
         for each in reversed(rows):
             results.add(each)
