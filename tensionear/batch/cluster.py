@@ -7,12 +7,13 @@ costs more workers than it allows for a task, the file is tried once more by its
 
 from __future__ import annotations
 
+import logging
 import threading
 import time
 import uuid
 from collections import deque
 from collections.abc import Iterator
-from contextlib import ExitStack
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from typing import Any
 
@@ -26,6 +27,8 @@ from .values import Answer, Row, Task, Work, failed
 _AHEAD = 2
 #: How long a scheduler may take to answer at first, s.
 _CONNECT_S = 20
+#: A task whose result was on a worker that is lost is computed again.
+_AGAIN = ("pending", "lost")
 #: How often to look for answers, and for workers while none come; without workers for so long a cluster is given up, s.
 _LOOK_S, _COUNT_S, _NONE_S = 0.05, 5.0, 60.0
 
@@ -48,10 +51,22 @@ class Cluster:
             If it is lost.
         """
         with ExitStack() as stack:
+            stack.enter_context(_quiet())
             client = _client(self.address, stack)
             _check_workers(client, self.address)
             yield from _Run(client, self.limit_s, stop).answers(works)
             client.run(end_processes, on_error="ignore")
+
+
+@contextmanager
+def _quiet() -> Iterator[None]:
+    """What goes wrong is told once, by this module."""
+    before = logging.root.manager.disable
+    logging.disable(logging.CRITICAL)
+    try:
+        yield
+    finally:
+        logging.disable(before)
 
 
 def _client(address: str, stack: ExitStack) -> Any:
@@ -74,7 +89,7 @@ def _client(address: str, stack: ExitStack) -> Any:
         stack.enter_context(dask.config.set({"distributed.scheduler.allowed-failures": 1}))
         cluster = stack.enter_context(
             library.LocalCluster(
-                n_workers=int(count), threads_per_worker=1, dashboard_address=None, silence_logs=50,
+                n_workers=int(count), threads_per_worker=1, dashboard_address="127.0.0.1:0", silence_logs=50,
                 local_directory=folder,
             )
         )  # fmt: skip
@@ -121,6 +136,7 @@ class _Run:
         self._name = f"tensionear-{uuid.uuid4().hex[:12]}"
         self._sent: dict[str, Task] = {}
         self._blamed: deque[Task] = deque()
+        self._counted = self._staffed = time.monotonic()
 
     def answers(self, works: Iterator[Work]) -> Iterator[Answer]:
         from distributed import as_completed
@@ -141,6 +157,9 @@ class _Run:
         while self._sent:
             self._wait(running)
             future = next(running)
+            if future.status in _AGAIN:
+                running.add(future)
+                continue
             task = self._sent.pop(future.key)
             yield from self._send_next(works, running)
             answer = self._answer(future, task)
@@ -148,19 +167,25 @@ class _Run:
                 yield answer
 
     def _wait(self, running: Any) -> None:
-        """Until there is an answer; InputError where none can come any more."""
-        looked = last_seen = time.monotonic()
+        """Until there is an answer."""
         while not running.has_ready():
-            time.sleep(_LOOK_S)
-            now = time.monotonic()
-            if now - looked >= _COUNT_S:
-                looked = now
-                if self._client.nthreads():
-                    last_seen = now
-                elif now - last_seen > _NONE_S:
-                    raise InputError(
-                        f"the cluster has had no worker for {_NONE_S:g} s; start some, run the same command again to go on"
-                    )
+            self._look()
+
+    def _look(self) -> None:
+        """Wait a moment; InputError where no answer can come any more."""
+        time.sleep(_LOOK_S)
+        now = time.monotonic()
+        if self._client.status == "closed":
+            raise InputError("the cluster was lost; run the same command again to go on")
+        if now - self._counted < _COUNT_S:
+            return
+        self._counted = now
+        if self._client.status != "running" or self._client.nthreads():
+            self._staffed = now
+        elif now - self._staffed > _NONE_S:
+            raise InputError(
+                f"the cluster has had no worker for {_NONE_S:g} s; start some, run the same command again to go on"
+            )
 
     def _send_next(self, works: Iterator[Work], running: Any) -> Iterator[Row]:
         """Send the next task, if there is one; rows that come before it are passed on."""
@@ -194,10 +219,8 @@ class _Run:
     def _alone(self, task: Task) -> Answer:
         """A task that lost its worker, when no other one is running that could have been the cause."""
         future = self._send(task, "-alone")
-        import distributed
-
-        library: Any = distributed
-        library.wait(future)
+        while future.status in _AGAIN:
+            self._look()
         answer = self._answer(future, task)
         if answer is None:
             self._blamed.pop()

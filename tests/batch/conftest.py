@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -18,7 +18,7 @@ WHEEL = data_file("recordings_demo", "wheel.toml")
 @pytest.fixture(scope="session")
 def clip(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The first spoke of the demo round: a true sound, cheap to read."""
-    samples, rate_hz = soundfile.read(data_file("recordings_demo", "round.flac"), stop=int(1.2 * 44100))
+    samples, rate_hz = soundfile.read(data_file("recordings_demo", "round.flac"), stop=44100)
     path = tmp_path_factory.mktemp("clip") / "clip.wav"
     soundfile.write(path, samples, rate_hz, subtype="PCM_16")
     return path
@@ -39,8 +39,11 @@ def sounds(tmp_path: Path) -> Callable[..., list[str]]:
 
 
 @pytest.fixture
-def deaf(monkeypatch: pytest.MonkeyPatch) -> None:
+def deaf() -> Iterator[None]:
     """This process reads invented readings by the name of the sound."""
-    monkeypatch.delitem(sys.modules, "tensionear.pipeline", raising=False)
+    before = sys.modules.pop("tensionear.pipeline", None)
     fake.install()
-    monkeypatch.setitem(sys.modules, "tensionear.pipeline", sys.modules["tensionear.pipeline"])
+    yield
+    del sys.modules["tensionear.pipeline"]
+    if before is not None:
+        sys.modules["tensionear.pipeline"] = before

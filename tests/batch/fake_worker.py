@@ -26,7 +26,7 @@ def read(sound: str | os.PathLike[str], **asked: object) -> Reading:
     """An invented reading, or no reading at all."""
     name = Path(sound).name
     if "slow" in name:
-        time.sleep(0.15)
+        time.sleep(0.1)
     if "hang" in name:
         time.sleep(1000)
     if "crash" in name:

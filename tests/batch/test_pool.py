@@ -6,6 +6,7 @@ import os
 import signal
 import time
 from collections.abc import Callable, Iterator
+from pathlib import Path
 
 import pytest
 
@@ -81,15 +82,14 @@ def test_workers_killed_mid_run_leave_every_file_read_once(sounds: Callable[...,
 def children_of(pid: int) -> list[str]:
     """Processes that this one started and that have not ended."""
     found = []
-    for name in os.listdir("/proc"):
-        if name.isdecimal():
+    for folder in Path("/proc").iterdir():
+        if folder.name.isdecimal():
             try:
-                with open(f"/proc/{name}/stat") as file:
-                    state, parent = file.read().rsplit(")", 1)[1].split()[:2]
+                state, parent = (folder / "stat").read_text().rsplit(")", 1)[1].split()[:2]
             except OSError:
                 continue
             if int(parent) == pid and state != "Z":
-                found.append(name)
+                found.append(folder.name)
     return sorted(found, key=int)
 
 

@@ -74,7 +74,7 @@ def test_rows_are_kept_as_they_come_and_end_in_order(tmp_path: Path, ending: str
         assert list(results.rows([each.file for each in rows])) == rows
         results.finish(results.rows([each.file for each in rows]))
     assert list(read_rows(out)) == rows
-    assert os.listdir(tmp_path) == [out.name]
+    assert list(tmp_path.iterdir()) == [out]
 
 
 @pytest.mark.parametrize("ending", ENDINGS)
@@ -173,9 +173,8 @@ def test_files_of_others_are_left_alone(tmp_path: Path, name: str, content: str 
 
 def test_two_runs_do_not_write_the_same_file(tmp_path: Path) -> None:
     pytest.importorskip("fcntl")
-    with Results(tmp_path / "r.csv"):
-        with pytest.raises(UsageError, match="being written by another run"):
-            Results(tmp_path / "r.csv")
+    with Results(tmp_path / "r.csv"), pytest.raises(UsageError, match="being written by another run"):
+        Results(tmp_path / "r.csv")
     with Results(tmp_path / "r.csv") as results:
         results.add(row(1))
 
@@ -187,7 +186,7 @@ def test_a_disk_that_takes_no_more_is_told(tmp_path: Path) -> None:
         soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
         resource.setrlimit(resource.RLIMIT_FSIZE, (100, hard))
         try:
-            with pytest.raises(InputError, match="cannot be written .*free space"):
+            with pytest.raises(InputError, match=r"cannot be written .*free space"):
                 results.add(row(2))
         finally:
             resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import sys
 from collections.abc import Callable
 from dataclasses import replace
@@ -85,7 +84,7 @@ def test_the_state_in_the_table_is_that_of_the_wheel(
 def test_what_goes_wrong_is_a_row(sounds: Callable[..., list[str]], name: str, text: str, code: str) -> None:
     file = sounds(name)[0]
     if "missing" in name:
-        os.unlink(file)
+        Path(file).unlink()
     row = read_task(Task(Job(1, file, "w.toml"), text))
     assert isinstance(row, Row)
     assert (row.status, row.reason_code) == ("failed", code)

@@ -5,8 +5,8 @@ Both from memory, data and tables apart; that the data give the printed tables t
 1. Measurement Systems Analysis, Automotive Industry Action Group, 4th edition, 2010, chapter III, section B: 10 parts, 3
    appraisers, 3 trials, and its table of variance and of standard deviations.
 2. R. K. Houf and D. B. Berman, Statistical analysis of power module thermal test equipment performance, IEEE Trans. on
-   Components, Hybrids and Manufacturing Technology 11 (1988) 516-520: 10 modules, 3 inspectors, 3 tests, in 1/100 K/W; the table as
-   D. C. Montgomery, Introduction to Statistical Quality Control, prints it.
+   Components, Hybrids and Manufacturing Technology 11 (1988) 516-520: 10 modules, 3 inspectors, 3 tests, in 1/100 K/W; the table
+   as D. C. Montgomery, Introduction to Statistical Quality Control, prints it.
 """
 
 from __future__ import annotations
