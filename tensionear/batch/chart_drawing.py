@@ -99,9 +99,7 @@ def _levels(control: Control, points: Points, lane: _Lane) -> list[Shape]:
     if points.limit is not None and lane.low <= points.limit <= lane.high:
         y = lane.y(points.limit)
         shapes.append(Stroke(((0, y), (lane.right, y)), "out", 2.0))
-        shapes.append(
-            Words(4, y + 12 if y < lane.top + 14 else y - 4, f"limit {points.limit:g} {points.unit}", 10, "out")
-        )
+        shapes.append(Words(lane.right, 13, f"thick line: limit {points.limit:g} {points.unit}", 10, "out", "end"))
     return shapes
 
 

@@ -83,7 +83,11 @@ def test_the_outer_quantile_of_spreads_is_where_it_should_be() -> None:
     true = math.exp(0.8 + 3 * 0.3)
     chance = np.random.default_rng(3)
     samples = [chance.lognormal(0.8, 0.3, 60) for _ in range(200)]
-    for quantiles, low, high in ((skewed_quantiles, 0.96, 1.04), (normal_quantiles, 0.7, 0.87), (own_quantiles, 0.7, 0.9)):
+    for quantiles, low, high in (
+        (skewed_quantiles, 0.96, 1.04),
+        (normal_quantiles, 0.7, 0.87),
+        (own_quantiles, 0.7, 0.9),
+    ):
         assert low < np.median([quantiles(values)[2] for values in samples]) / true < high
 
 

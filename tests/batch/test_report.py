@@ -84,7 +84,9 @@ def test_few_wheels_are_said_to_be_few() -> None:
 
 def test_superseded_attempts_do_not_count() -> None:
     first, second = rows(2)
-    line = line_of([Row(9, "old.wav", "read", verdict="out", wheel=first.wheel, superseded_by=first.file), first, second])
+    line = line_of(
+        [Row(9, "old.wav", "read", verdict="out", wheel=first.wheel, superseded_by=first.file), first, second]
+    )
     assert line.superseded == 1
     assert len(line.wheels()) == 2
 
@@ -102,7 +104,9 @@ def test_days_and_the_worst() -> None:
 
 def test_wheels_are_charted_in_order_of_time() -> None:
     shuffled = [*reversed(PAGES["usual"])]
-    assert [wheel.name for wheel in line_of(shuffled).wheels()] == [wheel.name for wheel in line_of(PAGES["usual"]).wheels()]
+    assert [wheel.name for wheel in line_of(shuffled).wheels()] == [
+        wheel.name for wheel in line_of(PAGES["usual"]).wheels()
+    ]
 
 
 class Tags(HTMLParser):
