@@ -62,7 +62,8 @@ def chart_drawing(control: Control, points: Points, width: float) -> Drawing:
     step = (right - 16) / max(len(shown), 1)
     xs = {at: 8 + step * (place + 0.5) for place, at in enumerate(shown)}
     size = max(3.0, min(8.0, 0.75 * step))
-    shapes: list[Shape] = [Words(0, 13, f"{points.title}, {points.unit}", 12, strong=True)]
+    heading = f"{points.title}, {points.unit}" if points.unit else points.title
+    shapes: list[Shape] = [Words(0, 13, heading, 12, strong=True)]
     shapes += _days(points.days, xs, top, lower_top + _LOW)
     shapes += _levels(control, points, upper)
     shapes.append(Stroke(tuple((xs[at], upper.y(control.values[at])) for at in shown), "line"))
@@ -146,11 +147,11 @@ def _days(days: Sequence[str], xs: dict[int, float], top: float, bottom: float) 
 
 def told_of(control: Control, points: Points) -> str:
     """What the chart shows, in words."""
-    unit = points.unit
-    low = "none" if control.low is None else f"{_number(control.low)} {unit}"
+    unit = f" {points.unit}" if points.unit else ""
+    low = "none" if control.low is None else f"{_number(control.low)}{unit}"
     told = [
-        f"{len(control.values)} values, centre {_number(control.centre)} {unit}, upper limit "
-        f"{_number(control.high)} {unit}, lower limit {low}; mean range {_number(control.range_centre)} {unit}."
+        f"{len(control.values)} values, centre {_number(control.centre)}{unit}, upper limit "
+        f"{_number(control.high)}{unit}, lower limit {low}; mean range {_number(control.range_centre)}{unit}."
     ]
     beyond = [f"{_cut(points.names[at], 40)} {_number(control.values[at])}" for at in control.beyond]
     told.append(f"Beyond the limits: {_some(beyond)}." if beyond else "None is beyond the limits.")

@@ -39,7 +39,7 @@ class Check:
         """What belongs to the values."""
         names = [reading.recorded or str(at) for at, reading in enumerate(self.readings, 1)]
         title = f"{self.column}, station {self.station}" if self.station else self.column
-        return Points(names, [reading.recorded[:10] for reading in self.readings], title, unit_of(self.column) or "-")
+        return Points(names, [reading.recorded[:10] for reading in self.readings], title, unit_of(self.column))
 
 
 def check_of(column: str, station: str, readings: Sequence[Reading]) -> Check:
