@@ -51,7 +51,7 @@ class Progress:
         if self.stream.isatty():
             if now - self._said >= _DRAWN_S:
                 self._said = now
-                self._draw(self.line(now))
+                self._draw(self.fitting(now, shutil.get_terminal_size().columns - 1))
         elif now - self._said >= _WRITTEN_S:
             self._said = now
             self._write(self.line(now))
@@ -74,6 +74,13 @@ class Progress:
         bar = "#" * round(_BAR * share)
         left = "" if not rate else f", {duration_told((self.total - done) / rate)} left"
         return f"[{bar:-<{_BAR}}] {done} of {self.total}, {_rate_told(rate)}{left}: {self.tally.told()}"
+
+    def fitting(self, now: float, width: int) -> str:
+        """The line; in a narrow terminal without its bar, or the counts alone."""
+        whole = self.line(now)
+        bare = whole.partition("] ")[2]
+        counts = f"{self.tally.rows} of {self.total}: {self.tally.told()}"
+        return next((text for text in (whole, bare, counts) if len(text) <= width), counts)
 
     def _draw(self, text: str) -> None:
         """The line, cut to the width of the terminal, over what was there."""

@@ -258,6 +258,17 @@ def test_progress_on_a_terminal_and_elsewhere(monkeypatch: pytest.MonkeyPatch) -
             assert len(lines) == 3
 
 
+def test_progress_keeps_its_counts_in_a_narrow_terminal() -> None:
+    progress = Progress(200, Terminal(), lambda: 0.0)
+    progress.begin()
+    for verdict in ("within", "out", "undecided"):
+        progress.tally.count(Row(1, "a.wav", "read", verdict=verdict))
+    counts = "within 1, out 1, undecided 1, unreadable 0"
+    assert progress.fitting(60.0, 120).startswith("[")
+    assert progress.fitting(60.0, 85) == f"3 of 200, 3.0/min, 1:05:40 left: {counts}"
+    assert progress.fitting(60.0, 60) == f"3 of 200: {counts}"
+
+
 def test_progress_fits_the_terminal(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("COLUMNS", "40")
     stream, now = Terminal(), [0.0]
