@@ -38,8 +38,10 @@ def broken(folder: Path, clip: Path) -> dict[str, str]:
 def test_five_percent_broken_in_ten_ways(tmp_path: Path, clip: Path, capsys: pytest.CaptureFixture[str]) -> None:
     folder, out = tmp_path / "in", tmp_path / "r.csv"
     folder.mkdir()
+    samples, rate_hz = soundfile.read(clip)
+    soundfile.write(tmp_path / "short.wav", samples[: int(0.8 * rate_hz)], rate_hz)  # before the pluck, cheap to read
     for number in range(190):
-        (folder / f"{number:03}.wav").hardlink_to(clip)
+        (folder / f"{number:03}.wav").hardlink_to(tmp_path / "short.wav" if number % 10 else clip)
     ways = broken(folder, clip)
     assert len(ways) == 10
     assert main(["batch", str(folder), "--wheel", str(WHEEL), "--out", str(out), "--workers", "2"]) == 0
@@ -51,6 +53,6 @@ def test_five_percent_broken_in_ten_ways(tmp_path: Path, clip: Path, capsys: pyt
         assert wrong[name].reason_code == "sound"
         assert word in wrong[name].reason, wrong[name].reason
         assert name in wrong[name].reason
-    good = {row.tension_n for row in rows if row.status == "read"}
-    assert len(good) == 1
+    assert [row.plucks for row in rows[:190]] == [int(number % 10 == 0) for number in range(190)]
+    assert len({row.tension_n for row in rows[:190:10]}) == 1
     assert "unreadable 10" in capsys.readouterr().out
