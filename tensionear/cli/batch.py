@@ -74,6 +74,8 @@ def batch(
     if watching:
         check_folders(inputs.paths)
     jobs = [] if watching else jobs_of(inputs, matcher)
+    if jobs and not any(job.wheel_file for job in jobs):
+        raise UsageError(f"{jobs[0].reason}; give --wheel FILE, --wheels DIR or a table with --map CSV")
     started = time.monotonic()
     with Results(Path(out)) as results, _stopping() as stop:
         run = _Run(results, reader, stop, hook)

@@ -85,9 +85,9 @@ def folder_of(tmp_path: Path, clip: Path, count: int) -> Path:
 
 
 def test_fifty_rounds_give_the_same_rows_as_one_process(
-    workers: tuple[str, list[object]], tmp_path: Path, clip: Path
+    workers: tuple[str, list[subprocess.Popen[bytes]]], tmp_path: Path, clip: Path
 ) -> None:
-    """Lost in the middle: one of the two workers, killed; the other one reads the rest, and no row is there twice."""
+    """And no process is left behind. Once more with one of the two workers killed: the other reads the rest, no row twice."""
     address, processes = workers
     folder = folder_of(tmp_path, clip, 48)
     (folder / "text.wav").write_text("no sound")
@@ -96,13 +96,14 @@ def test_fifty_rounds_give_the_same_rows_as_one_process(
     assert main([*given, "--out", str(tmp_path / "serial.csv"), "--workers", "0"]) == 0
     assert main([*given, "--out", str(tmp_path / "cluster.csv"), "--cluster", address]) == 0
     assert (tmp_path / "cluster.csv").read_bytes() == (tmp_path / "serial.csv").read_bytes()
+    assert all(children_ended(each.pid) for each in processes)
 
     out = tmp_path / "lost.jsonl"
     killer = threading.Thread(target=kill_after, args=(processes[0], out, 6))
     killer.start()
     assert main([*given, "--out", str(out), "--cluster", address]) == 0
     killer.join()
-    assert processes[0].poll() == -signal.SIGKILL  # type: ignore[attr-defined]
+    assert processes[0].poll() == -signal.SIGKILL
     assert list(read_rows(out)) == list(read_rows(tmp_path / "serial.csv"))
 
 
@@ -115,17 +116,13 @@ def kill_after(victim: subprocess.Popen[bytes], out: Path, rows: int) -> None:
     victim.wait()
 
 
-def test_the_time_limit_holds_on_the_cluster_and_no_process_is_left(
-    workers: tuple[str, list[subprocess.Popen[bytes]]], tmp_path: Path, clip: Path
-) -> None:
-    address, processes = workers
+def test_the_time_limit_holds_on_the_cluster(workers: tuple[str, list[object]], tmp_path: Path, clip: Path) -> None:
+    address, _ = workers
     files = [str(path) for path in sorted(folder_of(tmp_path, clip, 3).iterdir())]
     works: list[Work] = [Task(Job(number, file, "w.toml"), TEXT) for number, file in enumerate(files, 1)]
     works.append(failed(Job(4, "x.wav", ""), "no-wheel", "no wheel"))
     rows = sorted(Cluster(address, 0.01).answers(iter(works), Stop()), key=lambda row: row.number)
     assert [getattr(row, "reason_code", None) for row in rows] == ["time-limit"] * 3 + ["no-wheel"]
-    for each in processes:
-        assert children_ended(each.pid)
 
 
 def children_ended(pid: int) -> bool:

@@ -91,6 +91,8 @@ def test_a_run_that_was_killed_is_taken_up(tmp_path: Path, ending: str) -> None:
         assert results.known(Job(1, "/line/1.wav", "")) == ("key1",)
         assert results.known(Job(2, "/line/2.wav", "")) == ()
         results.add(row(2))
+    with Results(out) as results:  # killed once more
+        assert results.files() == ["/line/1.wav", "/line/2.wav"]
         results.finish(results.rows(results.files()))
     assert [each.number for each in read_rows(out)] == [1, 2]
 

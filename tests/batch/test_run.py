@@ -140,6 +140,16 @@ def test_what_a_user_can_do_wrong_is_one_line(
     assert not (tmp_path / "r.csv").exists()
 
 
+def test_files_none_of_which_has_a_wheel(
+    sounds: Callable[..., list[str]], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Most likely the option was forgotten: nothing is begun."""
+    sounds("a.wav", "b.wav")
+    assert main(["batch", str(tmp_path), "--out", str(tmp_path / "r.csv")]) == 2
+    assert "a.wav has no wheel; looked for a.toml beside it; give --wheel FILE" in capsys.readouterr().err
+    assert not (tmp_path / "r.csv").exists()
+
+
 @pytest.mark.usefixtures("deaf")
 def test_a_command_is_run_at_each_new_result(sounds: Callable[..., list[str]], tmp_path: Path) -> None:
     files = sounds("a.wav", "broken.wav", "out $(touch x); `y`.wav")
