@@ -37,7 +37,10 @@ LIBRARY = {"data": 2, "catalogue": 3, "loading": 4}
 #: ``tensionear`` itself only names what is public.
 OUTSIDE = {"__init__"}
 
-HEAVY = ("scipy", "librosa", "textual", "sounddevice", "numba", "matplotlib", "av")
+HEAVY = (
+    *("scipy", "librosa", "textual", "sounddevice", "numba", "matplotlib", "av"),
+    *("dask", "distributed", "fsspec", "pyarrow"),
+)
 
 
 def modules() -> list[Path]:
@@ -171,7 +174,14 @@ assert {expected!r} in out.getvalue(), out.getvalue()
 
 
 @pytest.mark.parametrize(
-    ("arguments", "expected"), [('"--help"', "read"), ('"read", "--help"', "--spokes"), ('"--version"', "0.")]
+    ("arguments", "expected"),
+    [
+        ('"--help"', "read"),
+        ('"read", "--help"', "--spokes"),
+        ('"batch", "--help"', "--cluster"),
+        ('"study", "--help"', "--check"),
+        ('"--version"', "0."),
+    ],
 )
 def test_help_loads_nothing_heavy(arguments: str, expected: str) -> None:
     found = loaded(HELP.format(arguments=arguments, expected=expected))

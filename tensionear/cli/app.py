@@ -6,6 +6,7 @@ from typing import Annotated
 
 import typer
 
+from .batch import batch
 from .calibrate import calibrate
 from .card import card
 from .demo import demo
@@ -16,6 +17,7 @@ from .log import app as log
 from .plan import plan
 from .read import read
 from .sheet import sheet
+from .study import study
 from .tone import tone
 from .weigh import weigh
 
@@ -59,6 +61,8 @@ app.command()(listen)
 app.command()(inputs)
 app.command()(tone)
 app.command()(card)
+app.command()(batch)
+app.command()(study)
 app.add_typer(log, name="log")
 app.command()(sheet)
 app.command()(calibrate)

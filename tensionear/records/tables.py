@@ -16,7 +16,7 @@ HEADING = (
     "deviation_percent", "u_deviation_percent", "verdict", "state", "note",
 )  # fmt: skip
 #: What makes a spreadsheet take a cell for a formula when it begins with it (OWASP, "CSV Injection").
-_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")  # noqa: RUF001 - wide forms are meant
+FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")  # noqa: RUF001 - wide forms are meant
 
 
 def spoke_table(reading: Reading) -> str:
@@ -41,7 +41,7 @@ def spoke_table(reading: Reading) -> str:
 def safe(text: str) -> str:
     """A text that no spreadsheet takes for a formula: an apostrophe before what begins like one, no control characters."""
     line = "".join(sign if sign.isprintable() else " " for sign in text)
-    return f"'{line}" if text.lstrip(" ").startswith(_FORMULA) or line.startswith(_FORMULA) else line
+    return f"'{line}" if text.lstrip(" ").startswith(FORMULA) or line.startswith(FORMULA) else line
 
 
 def _number(value: float | None) -> str:

@@ -1,0 +1,1 @@
+"""Many recordings: found, matched to their wheels, read on all cores or a cluster, kept row by row, and counted."""
