@@ -101,7 +101,9 @@ def main() -> int:
                 out.flush()
     lost = sum(each.lost for each in done)
     midway = sum(0 < each.said < chosen.spokes for each in done)
-    print(f"{len(done)} kills, {midway} between two accepted spokes, {sum(each.said for each in done)} accepted, {lost} lost")
+    print(
+        f"{len(done)} kills, {midway} between two accepted spokes, {sum(each.said for each in done)} accepted, {lost} lost"
+    )
     return 1 if lost else 0
 
 

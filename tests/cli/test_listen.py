@@ -138,7 +138,9 @@ def test_the_check_says_what_to_do() -> None:
         assert said in text
 
 
-def test_what_was_said_to_be_accepted_outlives_a_kill_and_is_gone_on_with(take: tuple[str, str], tmp_path: Path) -> None:
+def test_what_was_said_to_be_accepted_outlives_a_kill_and_is_gone_on_with(
+    take: tuple[str, str], tmp_path: Path
+) -> None:
     wheel, sound = take
     options = ["--from", sound, "--fast", "--plain", "--plucks", "2"]
     command = [sys.executable, "-m", "tensionear", "listen", wheel, *options]

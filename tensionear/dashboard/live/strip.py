@@ -14,8 +14,8 @@ from tensionear.dashboard.glyphs import Glyphs
 from tensionear.dashboard.palette import Palette
 from tensionear.dashboard.rim import style_of
 from tensionear.dashboard.states import State, state_of
-from tensionear.live.session import Snapshot
 from tensionear.live.subject import Subject, WheelSubject
+from tensionear.live.told import Snapshot
 
 _AXIS = 7
 _EVENNESS_PERCENT = 5.0
