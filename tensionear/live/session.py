@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
+from types import MappingProxyType
 
 from tensionear.capture.channels import best_channel
 from tensionear.capture.levels import level_of
@@ -77,7 +78,8 @@ class Session:
         self._keeper, self._sound, self._tell = keeper, sound, tell
         self._ear: LiveEar | None = None
         self._expectations = subject.expectations()
-        self.round = Round(subject.plan(setup.first, setup.options), setup.plucks)
+        sides = {spoke: subject.side(spoke) for spoke in range(1, subject.spokes + 1)}
+        self.round = Round(subject.plan(setup.first, setup.options), setup.plucks, sides=MappingProxyType(sides))
         self.turning: Turning | None = None
         self.reading: Reading | None = None
         self._memory = Memory()
