@@ -27,8 +27,9 @@ from tensionear.cli.listen import player
 from tensionear.listening import listen_through
 from tensionear.live.engine import Engine
 from tensionear.live.keeping import KeepsNothing
-from tensionear.live.session import Session, Setup
+from tensionear.live.session import Session
 from tensionear.live.subject import WheelSubject
+from tensionear.live.told import Setup
 from tensionear.options import RoundOptions
 from tensionear.pipeline import expectations_of
 from tensionear.readings.plucks import listed

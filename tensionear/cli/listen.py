@@ -26,9 +26,10 @@ if TYPE_CHECKING:
     from tensionear.live.engine import Engine
     from tensionear.live.events import Cue
     from tensionear.live.keeping import Keeper, Restored
-    from tensionear.live.session import Session, Told
+    from tensionear.live.session import Session
     from tensionear.live.source import LiveSource
     from tensionear.live.subject import Subject
+    from tensionear.live.told import Told
     from tensionear.reading import Units
     from tensionear.records.log import OpenRound
     from tensionear.records.values import Asked
@@ -137,7 +138,8 @@ class _Making:
 
     def session(self, name: str, tell: Callable[[Told], None]) -> Session:
         """The session."""
-        from tensionear.live.session import Session, Setup
+        from tensionear.live.session import Session
+        from tensionear.live.told import Setup
 
         recorded = self.sound is not None
         needed = self.plucks or (1 if recorded else _USUAL_PLUCKS)

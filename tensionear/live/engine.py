@@ -14,8 +14,9 @@ from tensionear.errors import TensionearError
 from tensionear.reading import Reading
 
 from .events import Asked
-from .session import Session, Snapshot
+from .session import Session
 from .source import Ended, LiveSource
+from .told import Snapshot
 
 _TAKE_S = 0.05
 _READ_FROM = 3  # spokes accepted before the round is read as a whole

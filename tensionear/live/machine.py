@@ -1,4 +1,4 @@
-"""The round as a state machine: an event and a state give a state and effects. Pure; imports events, fingerprint.
+"""The round as a state machine: an event and a state give a state and effects. Pure; imports events, goneon, fingerprint.
 
 Plucks drive it; keys and knocks are optional. It knows no sound, no screen and no clock but the times events bring.
 """
@@ -31,6 +31,7 @@ from .events import (
     Value,
     Withdraw,
 )
+from .goneon import Place, log_odds_gone_on
 
 #: Plucks of one spoke lie so close by their partials, in cents; 9 are 1.2 % of tension. Which of a spoke's two planes
 #: sounds louder changes from pluck to pluck, so a first mode alone would not do: 95 % of 202 simulated pairs are closer.
@@ -70,7 +71,7 @@ class Round:
 
     ``place`` is the place in ``plan`` of the spoke that is awaited; ``plan`` is at its end when all are done, then the
     first one may be plucked again to prove the count. ``taken`` are the plucks of the awaited spoke so far. ``said`` is the
-    one thing to tell, with its code.
+    one thing to tell, with its code; ``sides`` say which spokes are alike (by number; empty: not known).
     """
 
     plan: tuple[int, ...]
@@ -89,6 +90,7 @@ class Round:
     taps_s: tuple[float, ...] = ()
     now_s: float = 0.0
     out: tuple[int, ...] = ()
+    sides: Mapping[int, str] = field(default_factory=lambda: MappingProxyType({}))
 
     @property
     def spoke(self) -> int:
@@ -170,6 +172,9 @@ def _plucked(state: Round, event: Plucked) -> tuple[Round, tuple[Effect, ...]]:
     taken = (*state.taken, one)
     agreeing = _agreeing(taken)
     if len(agreeing) >= state.needed:
+        odd = tuple(each for each in taken if each.onset_s < agreeing[0].onset_s)
+        if odd and _has_gone_on(state, odd, agreeing):
+            return _gone_on(replace(state, shown=shown), odd, agreeing)
         return _accepted(replace(state, shown=shown), agreeing)
     if len(agreeing) == len(taken):
         return replace(state, taken=taken, shown=shown, said=("", "")), ()
@@ -203,6 +208,36 @@ def _accepted(state: Round, plucks: tuple[Taken, ...]) -> tuple[Round, tuple[Eff
     )
     onsets = tuple(each.onset_s for each in plucks)
     return found, (Accept(spoke, onsets), Sound("done" if found.complete else "next"))
+
+
+def _has_gone_on(state: Round, odd: tuple[Taken, ...], agreeing: tuple[Taken, ...]) -> bool:
+    """Whether plucks that agree, after others that do not, are the following spoke's already."""
+    place = state.place + 1
+    if place == len(state.plan):
+        first = state.accepted.get(state.plan[0], ())
+        return any(agree(one.lines, each.lines) for one in agreeing for each in first)
+    if not state.sides or state.plan[place] in state.accepted:
+        return False
+    known: dict[str, list[float]] = {}
+    for spoke, taken in state.accepted.items():
+        known.setdefault(state.sides[spoke], []).append(taken[-1].value.pitch_hz)
+    awaited, following = (Place(spoke, state.sides[spoke]) for spoke in state.plan[state.place : place + 1])
+    pitches = [each.value.pitch_hz for each in odd]
+    return log_odds_gone_on(awaited, following, pitches, agreeing[-1].value.pitch_hz, known) > 0
+
+
+def _gone_on(state: Round, odd: tuple[Taken, ...], agreeing: tuple[Taken, ...]) -> tuple[Round, tuple[Effect, ...]]:
+    """The awaited spoke keeps what it has, and the following one was plucked."""
+    before = state.spoke
+    found, (kept, _) = _accepted(state, _agreeing(odd))
+    if found.complete:
+        found, effects = _closing(found, agreeing[-1])
+    else:
+        found, effects = _accepted(found, agreeing)
+    said = (
+        f"spoke {before} was left before its plucks agreed: the next one was heard, and is taken as that; b goes back"
+    )
+    return replace(found, said=("gone-on", said)), (kept, *effects)
 
 
 def _next_open(state: Round, place: int) -> int:

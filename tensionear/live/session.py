@@ -6,18 +6,17 @@ Everything that happens goes through `Session`; whoever shows it takes a `Snapsh
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
+from types import MappingProxyType
 
 from tensionear.capture.channels import best_channel
-from tensionear.capture.levels import Level, level_of
+from tensionear.capture.levels import level_of
 from tensionear.capture.microphone import Piece
-from tensionear.capture.plucks import Pluck
 from tensionear.capture.recording import AudioSource
 from tensionear.errors import LogError
 from tensionear.listening import Listened, Strike
-from tensionear.options import RoundOptions
 from tensionear.reading import Reading
-from tensionear.readings.plucks import ADVICE, fault_of, listed, reason_of
+from tensionear.readings.plucks import ADVICE, fault_of, reason_of
 
 from . import machine, turning
 from .ear import SAME_S, Heard, LiveEar, Rehearing
@@ -29,7 +28,6 @@ from .events import (
     Event,
     FoundOut,
     Knocked,
-    Lines,
     Microphoned,
     Named,
     Note,
@@ -37,57 +35,21 @@ from .events import (
     Plucked,
     Refused,
     Sound,
-    Value,
     Withdraw,
 )
 from .keeping import Keeper, KeptPluck, Restored
-from .machine import Round, Taken
-from .subject import Counted, Names, Subject, WheelSubject, lines_of
+from .machine import Round
+from .memory import Memory, names_of, near, reading_job, tensions_of
+from .subject import Subject, WheelSubject, lines_of
+from .told import SILENT, Setup, Snapshot, Told
 from .turning import Turning
 
 _PLUCK, _GLANCE, _TOLD_NOVELTY_DB = 0.5, 0.4, 12.0
 _OWN_TONE_S = 0.6  # from the moment a tone is asked for: it starts late and rings in the room
 _DOUBT_S = 0.15  # around lost sound
 _KNOCKS = ("knock", "weak", "noise")
-_HELD_PLUCKS = 12
 _APART_S = 2.0  # between a round that was kept and its continuation
 _BY_HAND = ("back", "skip", "redo", "jump", "out")
-
-
-@dataclass(frozen=True, slots=True)
-class Setup:
-    """How a round is plucked: ``plucks`` of each spoke; ``named_by_whole``: a recording, named as ``read`` names it."""
-
-    file: str
-    first: int
-    options: RoundOptions
-    plucks: int
-    named_by_whole: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class Told:
-    """Something to tell in one line: a pluck that counts, one that does not, or what happened to the microphone."""
-
-    kind: str
-    spoke: int | None = None
-    value: Value | None = None
-    code: str = ""
-    text: str = ""
-    count: int = 0
-
-
-@dataclass(frozen=True, slots=True)
-class Snapshot:
-    """All there is to show at one moment."""
-
-    round: Round
-    turning: Turning | None = None
-    reading: Reading | None = None
-    level: Level = field(default_factory=lambda: Level(-160.0, -160.0, False))
-    heard_s: float = 0.0
-    stale: Mapping[int, float] = field(default_factory=dict)
-    told: int = 0
 
 
 class Session:
@@ -116,17 +78,15 @@ class Session:
         self._keeper, self._sound, self._tell = keeper, sound, tell
         self._ear: LiveEar | None = None
         self._expectations = subject.expectations()
-        self.round = Round(subject.plan(setup.first, setup.options), setup.plucks)
+        sides = {spoke: subject.side(spoke) for spoke in range(1, subject.spokes + 1)}
+        self.round = Round(subject.plan(setup.first, setup.options), setup.plucks, sides=MappingProxyType(sides))
         self.turning: Turning | None = None
         self.reading: Reading | None = None
-        self._strikes: list[Strike] = []  # whole ones worth listing
-        self._sounds: list[Pluck] = []  # theirs, if the subject hears them again
-        self._last_words: dict[float, tuple[Strike, Pluck]] = {}
-        self._accepted: dict[int, list[Counted]] = {}
+        self._memory = Memory(subject.hears_again)
         self._stale: dict[int, float] = {}
         self._own_tones: list[tuple[float, float]] = []
         self._lost: list[float] = []
-        self._level = Level(-160.0, -160.0, False)
+        self._level = SILENT
         self._rate_hz = 0.0
         self._told = 0
         self._start_s = 0.0
@@ -134,20 +94,9 @@ class Session:
 
     def restore(self, kept: Sequence[Restored]) -> None:
         """Take up a round that was kept: its sounds are heard again, with whatever the wheel file says by now."""
-        accepted: dict[int, tuple[Taken, ...]] = {}
-        rehearing = Rehearing(self._expectations)
-        for each in kept:
-            if each.spoke not in self.round.plan:
-                continue
-            lines = Lines((each.value.pitch_hz,), (0.0,))
-            heard = None if each.sound is None else rehearing.hear(each.sound, each.onset_s)
-            if heard is not None:
-                strike, pluck = heard
-                self._keep_whole(strike, pluck)
-                self._accepted.setdefault(each.spoke, []).append(Counted(strike, each.value))
-                lines = lines_of(strike)
-            accepted[each.spoke] = (*accepted.get(each.spoke, ()), Taken(each.onset_s, lines, each.value))
-            self._start_s = max(self._start_s, each.onset_s + _APART_S)
+        known = [each for each in kept if each.spoke in self.round.plan]
+        accepted = self._memory.restore(known, Rehearing(self._expectations))
+        self._start_s = max((each.onset_s + _APART_S for each in known), default=self._start_s)
         self.round = machine.restored(self.round, accepted)
 
     # what comes in
@@ -199,7 +148,7 @@ class Session:
             names = {
                 onset_s: spoke
                 for onset_s in (each.onset_s for taken in self.round.accepted.values() for each in taken)
-                if (spoke := _near(by_onset, onset_s)) is not None
+                if (spoke := near(by_onset, onset_s)) is not None
             }
             self._rename(names)
         self._step(FoundOut(tuple(each.spoke for each in reading.spokes if each.verdict == "out")))
@@ -211,9 +160,12 @@ class Session:
         self._step(Named(names))
         for spoke, taken in self.round.accepted.items():
             for each in taken:
-                if before[each.onset_s] != spoke and each.onset_s in self._last_words:
-                    kept = KeptPluck(each.onset_s, spoke, values[each.onset_s], self._last_words[each.onset_s][1])
-                    self._guarded(lambda kept=kept: self._keeper.accept((kept,)))  # type: ignore[misc]
+                if before[each.onset_s] != spoke:
+                    self._keep_anew(self._memory.kept(spoke, {each.onset_s: values[each.onset_s]}))
+
+    def _keep_anew(self, kept: tuple[KeptPluck, ...]) -> None:
+        if kept:
+            self._guarded(lambda: self._keeper.accept(kept))
 
     def close(self, reading: Reading) -> None:
         """The round is over and was read so."""
@@ -239,19 +191,7 @@ class Session:
 
     def listened(self, warnings: tuple[str, ...] = ()) -> Listened:
         """Everything heard so far, as a recording's would be."""
-        return Listened(tuple(self._strikes), self._now_s, self._rate_hz, warnings)
-
-    def names(self) -> Names:
-        """Which of the listed strikes (from 0) is which spoke, as the round has them."""
-        strikes = listed(self.listened())
-        onsets = {strike.onset_s: index for index, strike in enumerate(strikes)}
-        found = {}
-        for spoke, taken in self.round.accepted.items():
-            for each in taken:
-                index = _near(onsets, each.onset_s)
-                if index is not None:
-                    found[index] = spoke
-        return Names(found, self.round.closed is True)
+        return self._memory.listened(self._now_s, self._rate_hz, warnings)
 
     @property
     def over(self) -> bool:
@@ -260,28 +200,18 @@ class Session:
 
     def read(self, warnings: tuple[str, ...] = ()) -> Reading:
         """The round so far, read at leisure: what may be heard again is."""
-        return self._reading_job(replace(self.listened(warnings), plucks=tuple(self._sounds)))()
+        return self._reading_job(replace(self.listened(warnings), plucks=tuple(self._memory.sounds)))()
 
     def reading_job(self, warnings: tuple[str, ...] = ()) -> Callable[[], Reading]:
         """The reading of the round so far as a job that another thread may do: it touches nothing of the session."""
         return self._reading_job(self.listened(warnings))
 
     def _reading_job(self, listened: Listened) -> Callable[[], Reading]:
-        setup, subject, names = self.setup, self.subject, self.names()
-        if setup.named_by_whole:
-            return lambda: subject.read(setup.file, listened, setup.first, setup.options)
-        return lambda: subject.read_named(setup.file, listened, names, setup.options)
+        return reading_job(self.setup, self.subject, listened, names_of(self.round, listened))
 
     def tensions_n(self) -> dict[int, float]:
-        """What is known of the spokes: by the reading of the round, else by their last plucks."""
-        found = {
-            spoke: value
-            for spoke, taken in self.round.accepted.items()
-            if (value := taken[-1].value.tension_n) is not None
-        }
-        if self.reading is not None:
-            found |= {each.spoke: each.tension_n for each in self.reading.spokes if each.tension_n is not None}
-        return found
+        """What is known of the spokes."""
+        return tensions_of(self.round, self.reading)
 
     # between
 
@@ -305,9 +235,7 @@ class Session:
         if event is None:
             return
         if event.final:
-            self._last_words[strike.onset_s] = (strike, heard.pluck)
-            for old in list(self._last_words)[:-_HELD_PLUCKS]:
-                del self._last_words[old]
+            self._memory.last_word(strike, heard.pluck)
         self._step(event)
 
     def _plucked(self, heard: Heard) -> Plucked | None:
@@ -317,7 +245,7 @@ class Session:
             return None
         lines = lines_of(strike)
         spoke = self._spoke() if self.turning else machine.whose(self.round, strike.onset_s, lines)
-        value = self.subject.weigh(spoke, strike, self._accepted) if final else first_guess
+        value = self.subject.weigh(spoke, strike, self._memory.accepted) if final else first_guess
         if value is None:
             return None
         end_s = strike.onset_s + strike.ring_s
@@ -338,25 +266,15 @@ class Session:
             self._step(Refused(strike.onset_s, reason, ADVICE[reason]))
             self._say(Told("refused", code=reason, text=ADVICE[reason]))
 
-    def _keep_whole(self, strike: Strike, pluck: Pluck) -> None:
-        self._strikes.append(strike)
-        if self.subject.hears_again:
-            self._sounds.append(replace(pluck, onset_s=strike.onset_s))
-
     def _take_whole(self, heard: Heard) -> None:
         """The whole ring: what the round is read from, and what is kept in place of the shorter one."""
         strike = heard.strike
-        if not listed(Listened((strike,), 0.0, 0.0, ())):
+        if not self._memory.whole(strike, heard.pluck):
             return
-        self._keep_whole(strike, heard.pluck)
-        for onset_s in self._last_words:
-            if abs(onset_s - strike.onset_s) < SAME_S:
-                self._last_words[onset_s] = (strike, heard.pluck)
         for spoke, taken in self.round.accepted.items():
             for each in taken:
                 if abs(each.onset_s - strike.onset_s) < SAME_S:
-                    kept = KeptPluck(each.onset_s, spoke, each.value, heard.pluck)
-                    self._guarded(lambda kept=kept: self._keeper.accept((kept,)))  # type: ignore[misc]
+                    self._keep_anew((KeptPluck(each.onset_s, spoke, each.value, heard.pluck),))
                     return
 
     def _step(self, event: Event) -> None:
@@ -388,7 +306,7 @@ class Session:
                 case Withdraw(spoke):
                     if not self._guarded(lambda s=spoke: self._keeper.withdraw(s)):  # type: ignore[misc]
                         return False
-                    self._accepted.pop(spoke, None)
+                    self._memory.accepted.pop(spoke, None)
                 case Note(spoke, text):
                     self._guarded(lambda s=spoke, t=text: self._keeper.note(s, t))  # type: ignore[misc]
                 case Sound(cue):
@@ -399,14 +317,9 @@ class Session:
 
     def _keep(self, spoke: int, onsets_s: tuple[float, ...], after: Round | None) -> None:
         values = {each.onset_s: each.value for each in after.accepted.get(spoke, ())} if after else {}
-        kept = tuple(
-            KeptPluck(onset_s, spoke, values[onset_s], self._last_words[onset_s][1])
-            for onset_s in onsets_s
-            if onset_s in values and onset_s in self._last_words
-        )
+        kept = self._memory.kept(spoke, {each: values[each] for each in onsets_s if each in values})
         self._keeper.accept(kept)
-        own = self._accepted.setdefault(spoke, [])
-        own += [Counted(self._last_words[each.onset_s][0], each.value) for each in kept]
+        self._memory.accept(spoke, kept)
         self._stale.pop(spoke, None)
 
     def _guarded(self, keep: Callable[[], None]) -> bool:
@@ -440,11 +353,3 @@ def channel_of(source: AudioSource) -> tuple[int, str]:
     """The channel of a file, as ``read`` takes it, and why."""
     found = best_channel(source)
     return found.index, found.text
-
-
-def _near(by_onset: Mapping[float, int], onset_s: float) -> int | None:
-    """What stands at the onset closest to this one, if it is the same."""
-    if not by_onset:
-        return None
-    nearest = min(by_onset, key=lambda each: abs(each - onset_s))
-    return by_onset[nearest] if abs(nearest - onset_s) < SAME_S else None

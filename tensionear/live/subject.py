@@ -82,6 +82,10 @@ class Subject(Protocol):
         """The spokes in the order they are plucked."""
         ...
 
+    def side(self, spoke: int) -> str:
+        """Which spokes it is alike with: those of its side."""
+        ...
+
     def label(self, spoke: int) -> str:
         """What a spoke is called."""
         ...
@@ -133,6 +137,10 @@ class WheelSubject:
         """The spokes in the order they are plucked."""
         letters = "".join("R" if place.side == "right" else "L" for place in self.wheel.places)
         return plan_round(self.spokes, letters, first, options.order, options.direction, options.missing).spokes
+
+    def side(self, spoke: int) -> str:
+        """right or left."""
+        return self.wheel.place(spoke).side
 
     def label(self, spoke: int) -> str:
         """R1, L1 and so on."""
@@ -214,6 +222,10 @@ class CountSubject:
     def plan(self, first: int, options: RoundOptions) -> tuple[int, ...]:
         """The spokes in the order they are plucked."""
         return plan_round(self._spokes, None, first, options.order, options.direction, options.missing).spokes
+
+    def side(self, spoke: int) -> str:
+        """Every second spoke is on the same side on most wheels."""
+        return "odd" if spoke % 2 else "even"
 
     def label(self, spoke: int) -> str:
         """Its number."""

@@ -24,6 +24,7 @@ from tensionear.records.log import Log
 from tests.capture.fake_audio import FakeSystem, PortAudioError, device
 from tests.live.stand import drawn
 
+ROOT = str(Path(__file__).resolve().parents[2])
 DEMO = str(data_file("recordings_demo", "wheel.toml"))
 
 
@@ -138,32 +139,21 @@ def test_the_check_says_what_to_do() -> None:
         assert said in text
 
 
-@pytest.mark.parametrize("name", ["SIGKILL", "SIGTERM", "SIGHUP"])
-def test_what_was_said_to_be_accepted_outlives_a_kill(take: tuple[str, str], name: str, tmp_path: Path) -> None:
+def test_what_was_said_to_be_accepted_outlives_a_kill_and_is_gone_on_with(
+    take: tuple[str, str], tmp_path: Path
+) -> None:
     wheel, sound = take
-    command = [
-        sys.executable,
-        "-m",
-        "tensionear",
-        "listen",
-        wheel,
-        "--from",
-        sound,
-        "--fast",
-        "--plain",
-        "--plucks",
-        "2",
-    ]
-    root = str(Path(__file__).resolve().parents[2])
-    environment = {**os.environ, "PYTHONPATH": root, "TENSIONEAR_LOG": str(tmp_path / "log.sqlite")}
+    options = ["--from", sound, "--fast", "--plain", "--plucks", "2"]
+    command = [sys.executable, "-m", "tensionear", "listen", wheel, *options]
+    environment = {**os.environ, "PYTHONPATH": ROOT, "TENSIONEAR_LOG": str(tmp_path / "log.sqlite")}
     with subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env=environment) as process:
         assert process.stdout is not None
         said = 0
         while said < 2:
             said += "accepted" in process.stdout.readline()
-        process.send_signal(getattr(signal, name))
+        process.kill()
         said += process.stdout.read().count("accepted")
-        assert process.wait(20) != 0
+        assert process.wait(20) == -signal.SIGKILL
     log = Log(tmp_path / "log.sqlite")
     (row,) = log.unfinished()
     assert len({each.spoke for each in restored(log.resume(row.id))}) >= said
@@ -196,3 +186,15 @@ def test_a_live_round_is_read_again_with_a_corrected_wheel_file(
     other.write_bytes(data_file("recordings_demo", "wheel.toml").read_bytes())
     assert main(["log", "reread", "1", "--wheel", str(other)]) == 2
     assert "the wheel file has 32 spokes, round 1 is of 4" in capsys.readouterr().err
+
+
+def test_twenty_kills_at_random_times_lose_nothing(tmp_path: Path) -> None:
+    out = tmp_path / "kills.jsonl"
+    command = [sys.executable, "-m", "benchmarks.kills", "--count", "20", "--spokes", "3", "--out", str(out)]
+    environment = {**os.environ, "PYTHONPATH": ROOT}
+    done = subprocess.run(command, cwd=ROOT, env=environment, capture_output=True, text=True, timeout=300, check=False)
+    assert done.returncode == 0, done.stdout + done.stderr
+    kills = [json.loads(line) for line in out.read_text().splitlines()]
+    assert {each["kind"] for each in kills} == {"SIGKILL", "SIGTERM", "SIGHUP"}
+    assert all(each["kept"] >= each["said"] for each in kills)
+    assert sum(0 < each["said"] < 3 for each in kills) >= 3  # some came between two accepted spokes

@@ -10,8 +10,9 @@ from benchmarks.simulator.stand import draw_stand
 from tensionear.capture.microphone import Piece
 from tensionear.errors import LogError
 from tensionear.live.keeping import Keeper, KeepsNothing, KeptPluck
-from tensionear.live.session import Session, Setup, Told
+from tensionear.live.session import Session
 from tensionear.live.subject import WheelSubject
+from tensionear.live.told import Setup, Told
 from tensionear.options import RoundOptions
 from tensionear.reading import Reading
 from tensionear.wheel.model import Wheel

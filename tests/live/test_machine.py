@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import replace
+from types import MappingProxyType
 
 import pytest
 from hypothesis import given, settings
@@ -233,3 +234,41 @@ def test_whatever_happens_accepted_plucks_are_told_once_and_places_stay_in_the_p
         assert whose(state, at, pluck(at, 300.0).lines) in (1, 2, 3)
     assert len(told) == len(set(told))
     assert {one.onset_s for taken in state.accepted.values() for one in taken} <= set(told)
+
+
+SIDES = MappingProxyType({spoke: "right" if spoke % 2 else "left" for spoke in range(1, 7)})
+RIGHT_HZ, LEFT_HZ = 600.0, 470.0
+
+
+def hand(*pitches_hz: float) -> Round:
+    """Plucks of these pitches, a second apart, on a wheel of six."""
+    start = Round(tuple(range(1, 7)), 2, sides=SIDES)
+    state, _ = run(start, *(pluck(1.0 + index, hz) for index, hz in enumerate(pitches_hz)))
+    return state
+
+
+def test_a_hand_that_goes_on_all_the_same_is_followed() -> None:
+    known = (RIGHT_HZ, RIGHT_HZ, LEFT_HZ, LEFT_HZ)
+    state = hand(*known, 590.0, 475.0, 475.2)  # the second pluck of spoke 3 was not heard
+    assert (state.said[0], state.spoke) == ("gone-on", 5)
+    assert [len(state.accepted[spoke]) for spoke in (3, 4)] == [1, 2]
+    state = hand(*known, 590.0, 640.0, 475.0, 475.2)  # or did not agree
+    assert (state.said[0], state.spoke) == ("gone-on", 5)
+
+
+def test_an_odd_pluck_of_the_same_spoke_is_not_taken_for_another() -> None:
+    known = (RIGHT_HZ, RIGHT_HZ, LEFT_HZ, LEFT_HZ)
+    for odd_hz in (560.0, 500.0, 640.0, 300.0, 1200.0):
+        state = hand(*known, odd_hz, 590.0, 590.3)
+        assert (state.spoke, len(state.accepted[3])) == (4, 2)
+
+
+def test_sides_that_sound_alike_leave_it_to_the_plucks() -> None:
+    state = hand(600.0, 600.0, 590.0, 590.0, 610.0, 594.0, 594.2)
+    assert (state.spoke, state.accepted[3][-1].value.pitch_hz) == (4, 594.2)
+
+
+def test_the_first_spoke_instead_of_the_last_ones_second_pluck_closes_the_lap() -> None:
+    pairs = [hz for spoke in range(1, 6) for hz in [(RIGHT_HZ if spoke % 2 else LEFT_HZ) + 5 * spoke] * 2]
+    state = hand(*pairs, 450.0, 605.0, 605.1)
+    assert (state.closed, len(state.accepted[6])) == (True, 1)

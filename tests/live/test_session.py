@@ -12,8 +12,9 @@ from tensionear.listening import Hearing, listen_through
 from tensionear.live.ear import LiveEar
 from tensionear.live.events import Asked
 from tensionear.live.keeping import KeptPluck, Restored
-from tensionear.live.session import Session, Setup, Told
+from tensionear.live.session import Session
 from tensionear.live.subject import CountSubject, WheelSubject
+from tensionear.live.told import Setup, Told
 from tensionear.options import RoundOptions
 from tensionear.pipeline import expectations_of, read
 from tests.live.stand import Shelf, drawn, heard, pieces, session_of, wheel

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from tensionear.live.session import Told
 from tensionear.live.subject import Subject
+from tensionear.live.told import Told
 from tensionear.live.turning import Turning
 from tensionear.reading import Units
 from tensionear.units import in_words

@@ -13,8 +13,8 @@ from rich.text import Text
 from tensionear.dashboard.glyphs import Glyphs
 from tensionear.dashboard.palette import Palette
 from tensionear.live.machine import Round
-from tensionear.live.session import Snapshot
 from tensionear.live.subject import Subject, WheelSubject
+from tensionear.live.told import Snapshot
 from tensionear.reading import Units
 from tensionear.units import in_words
 

@@ -14,8 +14,8 @@ from tensionear.dashboard.glyphs import Glyphs
 from tensionear.dashboard.palette import Palette
 from tensionear.dashboard.rim import style_of
 from tensionear.dashboard.states import State, state_of
-from tensionear.live.session import Snapshot
-from tensionear.live.subject import Subject, WheelSubject
+from tensionear.live.subject import Subject
+from tensionear.live.told import Snapshot
 
 _AXIS = 7
 _EVENNESS_PERCENT = 5.0
@@ -59,14 +59,8 @@ def marks_of(snapshot: Snapshot, subject: Subject) -> dict[str, list[Mark]]:
         mark = Mark(
             spoke, subject.label(spoke), deviation, state, spoke in snapshot.stale and bool(taken), spoke == now
         )
-        found.setdefault(_side(subject, spoke), []).append(mark)
+        found.setdefault(subject.side(spoke), []).append(mark)
     return found
-
-
-def _side(subject: Subject, spoke: int) -> str:
-    if isinstance(subject, WheelSubject):
-        return subject.wheel.place(spoke).side
-    return "odd" if spoke % 2 else "even"
 
 
 def strip_of(snapshot: Snapshot, subject: Subject, strip: Strip) -> list[Text]:

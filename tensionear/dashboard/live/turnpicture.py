@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING
 
 from rich.text import Text
 
-from tensionear.live.session import Snapshot
 from tensionear.live.subject import Subject
+from tensionear.live.told import Snapshot
 from tensionear.live.turning import Turning
 from tensionear.units import NEWTONS, in_words
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from tensionear.dashboard.states import pair
 from tensionear.live.events import Value
 from tensionear.live.machine import Round
-from tensionear.live.session import Told
+from tensionear.live.told import Told
 from tensionear.live.turning import Turning
 from tensionear.wheel.model import Place, in_words
 

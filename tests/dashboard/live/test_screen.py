@@ -19,8 +19,8 @@ from tensionear.dashboard.palette import NO_COLOUR
 from tensionear.data import data_file
 from tensionear.live.events import Asked, Lines, Value
 from tensionear.live.machine import Round, Shown, Taken
-from tensionear.live.session import Snapshot
 from tensionear.live.subject import CountSubject, WheelSubject
+from tensionear.live.told import Snapshot
 from tensionear.live.turning import Turning, turning_of
 from tensionear.loading import load_wheel
 from tensionear.reading import Units

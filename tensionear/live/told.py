@@ -1,0 +1,52 @@
+"""What a round tells of itself: lines as things happen, and all there is to show at one moment. Imports its siblings."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from tensionear.capture.levels import Level
+from tensionear.options import RoundOptions
+from tensionear.reading import Reading
+
+from .events import Value
+from .machine import Round
+from .turning import Turning
+
+SILENT = Level(-160.0, -160.0, False)
+
+
+@dataclass(frozen=True, slots=True)
+class Setup:
+    """How a round is plucked: ``plucks`` of each spoke; ``named_by_whole``: a recording, named as ``read`` names it."""
+
+    file: str
+    first: int
+    options: RoundOptions
+    plucks: int
+    named_by_whole: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """Something to tell in one line: a pluck that counts, one that does not, or what happened to the microphone."""
+
+    kind: str
+    spoke: int | None = None
+    value: Value | None = None
+    code: str = ""
+    text: str = ""
+    count: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Snapshot:
+    """All there is to show at one moment."""
+
+    round: Round
+    turning: Turning | None = None
+    reading: Reading | None = None
+    level: Level = SILENT
+    heard_s: float = 0.0
+    stale: Mapping[int, float] = field(default_factory=dict)
+    told: int = 0
