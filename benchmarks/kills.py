@@ -110,7 +110,9 @@ def main() -> int:
 def warmed(listen: list[str], folder: Path) -> float:
     """Import all that the program needs, in this process, then time a whole round in a fork."""
     with Path(os.devnull).open("w") as nowhere, contextlib.redirect_stdout(nowhere):
-        tensionear([*listen, "--log", str(folder / "own.sqlite")])
+        code = tensionear([*listen, "--log", str(folder / "own.sqlite")])
+    if code:
+        raise SystemExit(f"the round itself ends with exit code {code}; draw another wheel")
     return forked([*listen, "--log", str(folder / "timed.sqlite")], None, 0.0)[2]
 
 

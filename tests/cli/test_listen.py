@@ -190,11 +190,11 @@ def test_a_live_round_is_read_again_with_a_corrected_wheel_file(
 
 def test_twenty_kills_at_random_times_lose_nothing(tmp_path: Path) -> None:
     out = tmp_path / "kills.jsonl"
-    command = [sys.executable, "-m", "benchmarks.kills", "--count", "20", "--spokes", "3", "--out", str(out)]
+    command = [sys.executable, "-m", "benchmarks.kills", "--count", "20", "--spokes", "4", "--out", str(out)]
     environment = {**os.environ, "PYTHONPATH": ROOT}
     done = subprocess.run(command, cwd=ROOT, env=environment, capture_output=True, text=True, timeout=300, check=False)
     assert done.returncode == 0, done.stdout + done.stderr
     kills = [json.loads(line) for line in out.read_text().splitlines()]
     assert {each["kind"] for each in kills} == {"SIGKILL", "SIGTERM", "SIGHUP"}
     assert all(each["kept"] >= each["said"] for each in kills)
-    assert sum(0 < each["said"] < 3 for each in kills) >= 3  # some came between two accepted spokes
+    assert sum(0 < each["said"] < 4 for each in kills) >= 3  # some came between two accepted spokes
