@@ -336,12 +336,14 @@ def _step(state: _Linear, problem: _Problem, damping: Array, held: float) -> _St
     diagonal[:, kinds:] += _DECAY_SD**-2
     inverse: Array = np.asarray(np.linalg.inv(own), dtype=np.float64)
     through = (inverse @ border[:, :, None])[:, :, 0]
-    schur = float(corner.sum() - np.vdot(border, through)) + 1 / sd_prior**2
+    schur = max(float(corner.sum() - np.vdot(border, through)) + 1 / sd_prior**2, 1e-30)
     pull = float(right[:, -1].sum() - np.vdot(through, right[:, :-1])) + (mean - state.stretch) / sd_prior**2
-    by_stretch = pull / max(schur * (1 + held), 1e-30)
+    by_stretch = pull / (schur * (1 + held))
     step = (inverse @ right[:, :-1, None])[:, :, 0] - through * by_stretch
-    sd = np.sqrt(_diagonal(inverse)[:, :kinds] + through[:, :kinds] ** 2 / max(schur, 1e-30))
-    return _Step(step[:, :kinds] * used, step[:, kinds:] * used, by_stretch, sd * used, schur**-0.5)
+    variance = _diagonal(inverse)[:, :kinds] + through[:, :kinds] ** 2 / schur
+    told = used & (variance > 0)  # two components that cannot be told apart have none
+    sd = np.where(told, np.sqrt(np.where(told, variance, 1.0)), np.where(used, np.inf, 0.0))
+    return _Step(step[:, :kinds] * used, step[:, kinds:] * used, by_stretch, sd, schur**-0.5)
 
 
 def _problem(bands: Bands, start: Components, standing: Standing, share: Array, glide: Glide) -> _Problem:
