@@ -43,8 +43,7 @@ _WHOLE_LENGTH = ("apart", None)
 _NOT_TOLD = {
     "touching": (
         "these could not be read: pluck both of each pair, slanting between rim and axle; the wheel file must say how "
-        "they are laced (crosses, first_runs, flange), at least two pairs of a side must be heard, "
-        "and a live round is read by tensionear log reread"
+        "they are laced (crosses, first_runs, flange), and at least two pairs of a side must be heard"
     ),
     "pinched": "cannot be told apart yet",
     "tied": "cannot be told apart yet",
