@@ -1,8 +1,7 @@
 """A source of sound heard from end to end: every onset with what it most likely was. Imports capture, pitch, errors.
 
 Nothing here knows which spoke is which. Each onset is heard once for every kind of spoke it might be; of a recording's sound
-nothing is kept but the lines, so that an hour takes no more memory than a minute
-(half a second of each pluck where spokes touch).
+nothing is kept but the lines and the rings of the last plucks, so that an hour takes no more memory than a minute.
 """
 
 from __future__ import annotations
@@ -21,14 +20,14 @@ from .capture.recording import AudioSource, Samples
 from .errors import SoundError
 from .pitch.hearing import SKIP_S, hear, survey
 from .pitch.kind import NOTHING, Features, Lines, onset_features, pluck_probability
-from .pitch.lines import Expectation, Heard, Ringing, ringing_after
+from .pitch.lines import Expectation, Heard, KeptRing, Ringing, ringing_after
 from .pitch.series import find_series
-from .pitch.shared import KeptRing
 from .pitch.spectrum import Array
 
 _BEFORE_END_S = 0.006
 _USUAL_DECAY, _DECAYS = 3.0, (0.5, 10.0)  # 1/s
-_KEPT_S, _KEPT_BEFORE_S = 0.58, 0.15
+_KEPT_BEFORE_S = 0.15
+_MOST_KEPT = 200  # rings of a recording, 0.2 MB each: a round with its repeats
 _RINGS = 0.3  # probability from which an onset's lines are expected to ring on
 _FALL_LINES, _FALL_WITHIN_DB, _FALL_WINDOW_S = 12, 20.0, 0.020
 _FALL_FROM_S, _FALL_TO_S = (0.126, 0.106, 0.086), (0.016, 0.006)  # before the onset, where the windows end
@@ -42,7 +41,7 @@ class Strike:
 
     ``heard`` has one entry a kind of spoke; ``best`` is the one whose series fits best. ``probability`` that a spoke was
     plucked; ``fall_db``: how far what rang before fell in the last tenth of a second (``fall_before``). ``kept`` is its sound,
-    where it was asked for.
+    for a second look, of the last plucks of a recording.
     """
 
     onset_s: float
@@ -78,8 +77,8 @@ class Listened:
 class Listener:
     """Hears a stream of plucks one after the other and remembers what still rings."""
 
-    def __init__(self, expectations: Sequence[Expectation], keep: bool = False) -> None:
-        self._expectations, self._keep = tuple(expectations), keep
+    def __init__(self, expectations: Sequence[Expectation]) -> None:
+        self._expectations = tuple(expectations)
         self._old: tuple[Ringing, ...] = ()
         self._usual: tuple[deque[float], ...] = tuple(deque(maxlen=_REMEMBERED) for _ in self._expectations)
 
@@ -105,7 +104,9 @@ class Listener:
             for expected, usual, each in zip(self._expectations, self._usual, heard, strict=True):
                 if each.candidates:
                     usual.append(float(expected.grid.state[each.candidates[0].state_index]))
+        kept = None
         if probability > _RINGS:
+            kept = self._kept(pluck, ring, before, heard[best])
             self._old = ringing_after(heard[best], pluck.onset_s, self._old)
         return Strike(
             pluck.onset_s,
@@ -119,17 +120,16 @@ class Listener:
             probability,
             heard,
             best,
-            self._kept(pluck, ring, before, heard[best]) if self._keep and probability > _RINGS else None,
+            kept,
         )
 
-    @staticmethod
-    def _kept(pluck: Pluck, ring: Array, before: Array, heard: Heard) -> KeptRing:
-        """What the second look at touching spokes needs of the sound."""
-        last = before[-round(_KEPT_BEFORE_S * pluck.rate_hz) :].copy()
-        first = ring[: round(_KEPT_S * pluck.rate_hz)].copy()
+    def _kept(self, pluck: Pluck, ring: Array, before: Array, heard: Heard) -> KeptRing:
+        """What a second look needs of the sound."""
+        last = before[-round(_KEPT_BEFORE_S * pluck.rate_hz) :]
         swing = heard.first_modes(0)
-        rate = swing[0].decay_rate if swing else _USUAL_DECAY
-        return KeptRing(first, last, pluck.rate_hz, SKIP_S, heard.stretch, float(np.clip(rate, *_DECAYS)))
+        rate = float(np.clip(swing[0].decay_rate if swing else _USUAL_DECAY, *_DECAYS))
+        sound, quiet = ring.astype(np.float32), last.astype(np.float32)
+        return KeptRing(sound, quiet, pluck.rate_hz, SKIP_S, self._old, heard.stretch, rate)
 
     def _features(self, pluck: Pluck, kind: int, seen: Heard) -> Features:
         ringing = Lines(
@@ -155,8 +155,6 @@ class Hearing:
     expectations : sequence of Expectation
     pace : Pace
         ``WHOLE`` for readings.
-    keep : bool
-        Whether strikes keep half a second of their sound, as touching spokes need.
     """
 
     def __init__(
@@ -165,9 +163,8 @@ class Hearing:
         channel: int,
         expectations: Sequence[Expectation],
         pace: Pace = WHOLE,
-        keep: bool = False,
     ) -> None:
-        self._finder, self._listener = PluckFinder(sample_rate_hz, pace), Listener(expectations, keep)
+        self._finder, self._listener = PluckFinder(sample_rate_hz, pace), Listener(expectations)
         self._regrid = Regrid(channel, self._finder.chunk_frames)
 
     def push(self, block: Samples) -> list[tuple[Pluck, Strike]]:
@@ -181,7 +178,7 @@ class Hearing:
         return [(pluck, self._listener.hear(pluck)) for pluck in (*plucks, *self._finder.flush())]
 
 
-def listen_through(source: AudioSource, expectations: Sequence[Expectation], keep: bool = False) -> Listened:
+def listen_through(source: AudioSource, expectations: Sequence[Expectation]) -> Listened:
     """Hear a source from its start to its end.
 
     Raises
@@ -191,17 +188,23 @@ def listen_through(source: AudioSource, expectations: Sequence[Expectation], kee
     """
     check_rate(source.name, source.sample_rate_hz)
     channel = best_channel(source)
-    hearing = Hearing(source.sample_rate_hz, channel.index, expectations, keep=keep)
+    hearing = Hearing(source.sample_rate_hz, channel.index, expectations)
     frames = 0
     strikes: list[Strike] = []
     for block in checked(source.blocks(), source.name, source.sample_rate_hz):
         frames += len(block)
         strikes += [strike for _, strike in hearing.push(block)]
+        strikes[:-_MOST_KEPT] = (without_sound(each) for each in strikes[:-_MOST_KEPT])
     strikes += [strike for _, strike in hearing.flush()]
     warnings = tuple(text for text in (channel.text, *source.notes()) if text)
     if frames == 0:
         raise SoundError(f"{source.name} holds no sound (0 samples); record again")
     return Listened(tuple(strikes), frames / source.sample_rate_hz, source.sample_rate_hz, warnings)
+
+
+def without_sound(strike: Strike) -> Strike:
+    """A strike that cannot be looked at again, its sound let go."""
+    return strike if strike.kept is None else replace(strike, kept=None)
 
 
 def heard_again(listened: Listened, expectations: Sequence[Expectation]) -> Listened:

@@ -68,7 +68,7 @@ def read(
     if sum(given is not None for given in (wheel, spoke, spokes)) != 1:
         raise UsageError("give exactly one of: wheel; spoke with free_length_m; spokes (their number)")
     if wheel is not None:
-        listened = listen_through(source, expectations_of(wheel), touches(wheel, options))
+        listened = listen_through(source, expectations_of(wheel))
         return read_wheel(source.name, listened, wheel, kinds_of(wheel), first, options, sheet or EMPTY)
     if spoke is not None:
         length_m = checked_length(free_length_m, spoke)
@@ -80,11 +80,6 @@ def read(
         return read_tones(source.name, listen_through(source, [expect_any_tone()]))
     listened, kind = listen_unknown(source)
     return read_evenness(source.name, listened, spokes, first, options, kind)
-
-
-def touches(wheel: Wheel, options: RoundOptions) -> bool:
-    """Whether any spoke of the wheel touches another, so that pairs must be looked at together."""
-    return any((options.crossing or place.crossing) == "touching" for place in wheel.places)
 
 
 def kinds_of(wheel: Wheel) -> tuple[Spoke, ...]:

@@ -122,13 +122,10 @@ class LiveEar:
 
 
 class Rehearing:
-    """Kept plucks heard again in order of time, each with what still rang of the ones before it.
+    """Kept plucks heard again in order of time, each with what still rang of the ones before it."""
 
-    With ``keep`` they keep half a second of their sound, as touching spokes need.
-    """
-
-    def __init__(self, expectations: Sequence[Expectation], keep: bool = False) -> None:
-        self._listener = Listener(expectations, keep)
+    def __init__(self, expectations: Sequence[Expectation]) -> None:
+        self._listener = Listener(expectations)
 
     def hear(self, sound: Recording, onset_s: float) -> tuple[Strike, Pluck] | None:
         """What a pluck is heard as by now, and its sound, which begins a little before it. None if nothing is in it."""

@@ -9,7 +9,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
 from tensionear.capture.plucks import Pluck
-from tensionear.listening import Listened, Strike
+from tensionear.listening import Listened, Strike, without_sound
 from tensionear.reading import Reading
 from tensionear.readings.plucks import listed
 
@@ -20,7 +20,7 @@ from .machine import Round, Taken
 from .subject import Counted, Names, Subject, lines_of
 from .told import Setup
 
-_HELD_PLUCKS = 12
+_HELD_PLUCKS, _HELD_RINGS = 12, 200
 
 
 class Memory:
@@ -65,6 +65,8 @@ class Memory:
 
     def _keep_whole(self, strike: Strike, pluck: Pluck) -> None:
         self.strikes.append(strike)
+        if len(self.strikes) > _HELD_RINGS:
+            self.strikes[-_HELD_RINGS - 1] = without_sound(self.strikes[-_HELD_RINGS - 1])
         if self._hears_again:
             self.sounds.append(replace(pluck, onset_s=strike.onset_s))
 

@@ -14,7 +14,7 @@ from tensionear.capture.levels import level_of
 from tensionear.capture.microphone import Piece
 from tensionear.capture.recording import AudioSource
 from tensionear.errors import LogError
-from tensionear.listening import Listened, Strike
+from tensionear.listening import Listened, Strike, without_sound
 from tensionear.reading import Reading
 from tensionear.readings.plucks import ADVICE, fault_of, reason_of
 
@@ -199,12 +199,13 @@ class Session:
         return self.round.ended and not (self.setup.named_by_whole and self.round.closed)
 
     def read(self, warnings: tuple[str, ...] = ()) -> Reading:
-        """The round so far, read at leisure: what may be heard again is."""
+        """The round so far, read at leisure: what may be heard or looked at again is."""
         return self._reading_job(replace(self.listened(warnings), plucks=tuple(self._memory.sounds)))()
 
     def reading_job(self, warnings: tuple[str, ...] = ()) -> Callable[[], Reading]:
-        """The reading of the round so far as a job that another thread may do: it touches nothing of the session."""
-        return self._reading_job(self.listened(warnings))
+        """The same in short, as a job that another thread may do: it touches nothing of the session."""
+        heard = self.listened(warnings)
+        return self._reading_job(replace(heard, strikes=tuple(without_sound(each) for each in heard.strikes)))
 
     def _reading_job(self, listened: Listened) -> Callable[[], Reading]:
         return reading_job(self.setup, self.subject, listened, names_of(self.round, listened))

@@ -32,9 +32,7 @@ _FIT_SD = 0.25
 _SHAPE_SD = 0.0025  # of ln f of the overtones: what a shape between those here, or other thick ends, make of them
 _WIDER, _FINER = (-1.0, -0.5, 0.0, 0.5, 1.0), (-0.5, -0.25, 0.0, 0.25, 0.5)  # of a step
 _ENDS = (0.65, 1.0, 1.35)
-_PLAUSIBLE = (
-    0.95  # of the round kind's score: less is too little for a flat one, which has a plane more to meet peaks with
-)
+_PLAUSIBLE = 1.05  # times a round kind's score: a flat one has a plane more to meet peaks with, by chance too
 _REFINED, _EDGE = 3, 1 / 3  # shapes of either sort; what the edge plane counts then
 _HEARD, _COARSER = 12, 2  # plucks that a kind is told by, and how many states of the grid are one for that
 

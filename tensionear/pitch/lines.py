@@ -8,9 +8,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from .series import Candidate, SeriesGrid
 from .spectrum import Array, Peaks
+
+Samples = NDArray[np.float32]
 
 #: Old lines this close are the same line; those so far below the loudest are gone.
 SAME_LINE_HZ, GONE_DB = 5.0, -45.0
@@ -85,6 +88,20 @@ class Ringing:
         blur = 0.5 * 2 * math.pi * self.u_frequency_hz * later_s
         kept = math.exp(-0.5 * blur**2)
         return size * kept * turned, size * math.hypot(_FORETOLD, min(blur, 1.0))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class KeptRing:
+    """The sound of a pluck kept for a second look: ``ring`` (n,) from ``start_s`` after it, ``before`` (m,) up to it, what
+    rang on from earlier, and the ``stretch`` that was found, which dies with twice ``swing_rate`` (1/s)."""
+
+    ring: Samples
+    before: Samples
+    rate_hz: float
+    start_s: float
+    old: tuple[Ringing, ...]
+    stretch: float
+    swing_rate: float
 
 
 @dataclass(frozen=True, slots=True)

@@ -133,7 +133,7 @@ def scores(salience: Array, grid: SeriesGrid) -> Array:
 
 
 def rank(
-    peaks: Sequence[Peaks], grid: SeriesGrid, candidates: Sequence[Candidate], usual: Sequence[float]
+    peaks: Sequence[Peaks], grid: SeriesGrid, candidates: Sequence[Candidate], usual: Sequence[float] | Array
 ) -> tuple[Candidate, ...]:
     """Candidates again, by score and by how much of the new sound they account for: strong lines must not be left over.
 

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from .lines import KeptRing
 from .ringfit import STEP_S, Bands, bands_of, growth_of
 
 Array = NDArray[np.float64]
@@ -36,19 +37,6 @@ _LAW_POWER, _LAW_RANGE, _LAW_LEAST = (
 )  # decay rate by f to this power, and how far off it lines may be
 _LEAST_RATIO_SD, _MOST_RATIO = 0.12, 3.6
 _HIGHER = 2 / 3
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class KeptRing:
-    """The sound of a pluck kept for a second look: ``ring`` (n,) from ``start_s`` after it, ``before`` (m,) up to it, and the
-    ``stretch`` that was found, which dies with twice ``swing_rate`` (1/s)."""
-
-    ring: Array
-    before: Array
-    rate_hz: float
-    start_s: float
-    stretch: float
-    swing_rate: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +101,9 @@ def _length_s(frequency_hz: float) -> float:
 def _bands(ring: KeptRing, centre_hz: Array, length_s: float) -> Bands:
     """Bands of one ring, scaled to the ring's own level, its glide taken out."""
     scale = float(np.sqrt(np.mean(ring.ring[: round(0.1 * ring.rate_hz)] ** 2))) + 1e-12
-    bands = bands_of(ring.ring[: round(length_s * ring.rate_hz)] / scale, ring.rate_hz, ring.start_s, centre_hz)
+    bands = bands_of(
+        ring.ring[: round(length_s * ring.rate_hz)].astype(np.float64) / scale, ring.rate_hz, ring.start_s, centre_hz
+    )
     glided = growth_of(bands.time_s, np.array([ring.swing_rate]), np.ones(1)) * ring.stretch * _HIGHER
     turned = bands.samples * np.exp(-2j * np.pi * np.outer(centre_hz, glided))
     return Bands(turned, bands.centre_hz, bands.time_s)

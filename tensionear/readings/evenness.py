@@ -6,13 +6,14 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from tensionear.listening import Listened
+from tensionear.listening import Listened, Strike
 from tensionear.options import RoundOptions
 from tensionear.physics.expectation import LOG_TENSION
 from tensionear.physics.generic import generic_models
 from tensionear.physics.inverse import EndsPrior, GroupFit, fit_group
-from tensionear.physics.kinds import Kind, model_of_kind
+from tensionear.physics.kinds import Kind, expect_kind, model_of_kind
 from tensionear.physics.observations import partials_of
+from tensionear.physics.taught import taught
 from tensionear.reading import Finding, Limits, Reading, SideReading, SpokeReading, Verdict
 from tensionear.wheel.assessment import assess_evenness, worst_first
 from tensionear.wheel.evenness import side_pattern
@@ -23,6 +24,7 @@ from tensionear.wheel.sidefit import ReadTension
 
 from .plucks import common_findings, first_modes, listed, pluck_reading, unread_pluck
 from .rounds import SpokeRings, refusal_of, rings_of, struck_of
+from .second import Fellows, second_look
 from .wheel import check_plucks
 
 _EVENNESS_PERCENT = 5.0  # common practice, no source
@@ -43,17 +45,24 @@ def read_evenness_named(
     file: str, listened: Listened, spokes: int, naming: Naming, options: RoundOptions, kind: Kind | None = None
 ) -> Reading:
     """Read a round whose plucks are named already; ``naming`` has one entry for each of the ``listed`` strikes."""
-    strikes = listed(listened)
-    kind_of = dict.fromkeys(range(1, spokes + 1), 0)
     alike = kind is None or not kind.flat
-    rings = rings_of(strikes, naming, kind_of, LOG_TENSION)
-    groups = side_pattern(_pitches(rings), spokes)
     limits = Limits(evenness_percent=_EVENNESS_PERCENT)
     told = options.crossing is not None
     whole = options.crossing in ("apart", None)
+    strikes = listed(listened)
+    groups, rings, fits = _fitted(strikes, naming, spokes, kind, whole)
+    if kind is not None:
+        expected = [taught(expect_kind(kind), model_of_kind(kind), fit) for _, fit in fits]
+        fellows = [
+            Fellows(members, [each] * len(members), fit.moments()[0])
+            for (members, fit), each in zip(fits, expected, strict=True)
+        ]
+        again = second_look(strikes, fellows, rings, dict.fromkeys(rings, 0))
+        if again != strikes:
+            strikes = again
+            groups, rings, fits = _fitted(strikes, naming, spokes, kind, whole)
     relative: dict[int, ReadTension] = {}
-    members = [[number for number in rings if groups[number - 1] == group] for group in dict.fromkeys(groups)]
-    for group, fit in _fitted([each for each in members if each and whole], rings, kind):
+    for group, fit in fits:
         relative |= _deviations(group, rings, fit)
     of_groups = {number: groups[number - 1] for number in relative}
     assessed = assess_evenness(relative if told else {}, of_groups, limits)
@@ -117,15 +126,23 @@ def _pitches(rings: Mapping[int, SpokeRings]) -> dict[int, float]:
 
 
 def _fitted(
-    groups: Sequence[Sequence[int]], rings: Mapping[int, SpokeRings], kind: Kind | None
-) -> Sequence[tuple[Sequence[int], GroupFit]]:
-    """Each group with its fit, all by the kind of spoke, or by the one shape that fits the whole wheel best."""
+    strikes: Sequence[Strike], naming: Naming, spokes: int, kind: Kind | None, whole: bool
+) -> tuple[tuple[str, ...], dict[int, SpokeRings], list[tuple[list[int], GroupFit]]]:
+    """The group of every spoke, the rings of those heard, and the members of each group with their fit.
+
+    All are fitted by the kind of spoke, or by the one shape that fits the whole wheel best; none if not heard by their
+    ``whole`` length.
+    """
+    rings = rings_of(strikes, naming, dict.fromkeys(range(1, spokes + 1), 0), LOG_TENSION)
+    of_spoke = side_pattern(_pitches(rings), spokes)
+    members = [[number for number in rings if of_spoke[number - 1] == group] for group in dict.fromkeys(of_spoke)]
+    groups = [each for each in members if each and whole]
     models = generic_models() if kind is None else (model_of_kind(kind),)
     alike = kind is None or not kind.flat
     heard = []
-    for members in groups:
-        start = [rings[number].rings.start_log_tension for number in members]
-        heard.append(partials_of([rings[number].rings.heard for number in members], alike, start))
+    for group in groups:
+        start = [rings[number].rings.start_log_tension for number in group]
+        heard.append(partials_of([rings[number].rings.heard for number in group], alike, start))
     tried = [
         [
             fit_group((model,), np.zeros(len(group), np.intp), each, EndsPrior())
@@ -134,7 +151,7 @@ def _fitted(
         for model in models
     ]
     best = min(tried, key=lambda fits: sum(fit.cost for fit in fits))
-    return list(zip(groups, best, strict=True))
+    return of_spoke, rings, list(zip(groups, best, strict=True))
 
 
 def _deviations(members: Sequence[int], rings: Mapping[int, SpokeRings], fit: GroupFit) -> dict[int, ReadTension]:

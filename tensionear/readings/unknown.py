@@ -17,7 +17,7 @@ from tensionear.pitch.lines import Expectation
 _LIKELY, _CLEAR = 0.5, 0.9  # probability of a pluck before its kind is known, and after
 _FEWEST = 4  # plucks that tell the kind
 #: Lines of the edge plane that a pluck shows, and in what share of the plucks, if there is such a plane.
-_EDGE_LINES, _FLAT_SHARE = 2, 0.2
+_EDGE_LINES, _FLAT_SHARE = 3, 0.09
 
 
 def listen_unknown(source: AudioSource) -> tuple[Listened, Kind | None]:

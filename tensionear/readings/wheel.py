@@ -9,8 +9,9 @@ import numpy as np
 from tensionear.errors import UsageError
 from tensionear.listening import Listened, Strike
 from tensionear.options import RoundOptions
-from tensionear.physics.expectation import LOG_TENSION
+from tensionear.physics.expectation import LOG_TENSION, expect
 from tensionear.physics.spoke import Spoke
+from tensionear.physics.taught import taught
 from tensionear.reading import (
     Finding,
     Plane,
@@ -28,12 +29,13 @@ from tensionear.wheel.model import Place, Wheel
 from tensionear.wheel.roundplan import plan_round
 from tensionear.wheel.sequence import Naming, name_plucks
 from tensionear.wheel.sheet import EMPTY, Sheet, sheet_to_dict
-from tensionear.wheel.sidefit import ReadTension, Rings, SideTensions, fit_side
+from tensionear.wheel.sidefit import FittedGroup, ReadTension, Rings, SideTensions, fit_groups, side_of
 
 from .pairs import PairReadings, touching_pairs
 from .plucks import common_findings, listed, pluck_reading, unread_pluck
 from .ringing import dull_rings
 from .rounds import SpokeRings, refusal_of, rings_of, struck_of
+from .second import Fellows, second_look
 
 #: Crossings at which a spoke sings by its whole length, as it is modelled here.
 _WHOLE_LENGTH = ("apart", None)
@@ -41,8 +43,7 @@ _WHOLE_LENGTH = ("apart", None)
 _NOT_TOLD = {
     "touching": (
         "these could not be read: pluck both of each pair, slanting between rim and axle; the wheel file must say how "
-        "they are laced (crosses, first_runs, flange), at least two pairs of a side must be heard, "
-        "and a live round is read by tensionear log reread"
+        "they are laced (crosses, first_runs, flange), and at least two pairs of a side must be heard"
     ),
     "pinched": "cannot be told apart yet",
     "tied": "cannot be told apart yet",
@@ -111,13 +112,8 @@ def read_named(
     higher = higher_side(wheel)
     kind_of = {place.number: kinds.index(place.spoke) for place in wheel.places}
     crossing = {place.number: options.crossing or place.crossing for place in wheel.places}
-    rings = usable_rings(strikes, naming, wheel, kinds, options)
+    strikes, rings, fits = _whole_spokes(strikes, naming, wheel, kinds, options)
     pairs = touching_pairs(strikes, naming, wheel, crossing)
-    fits = {
-        side: fit_side(places, {number: each.rings for number, each in rings.items()}, wheel.learned)
-        for side in wheel.sides
-        if (places := [place for place in wheel.places if place.side == side and place.number in rings])
-    }
     fits |= {side: found.tensions for side, found in pairs.sides.items()}
     rings |= pairs.rings
     pitch = {side: _median_pitch([rings[number].rings for number in fit.spokes]) for side, fit in fits.items()}
@@ -172,6 +168,45 @@ def usable_rings(
     rings = rings_of(strikes, naming, kind_of, LOG_TENSION)
     rings = {spoke: each for spoke, each in rings.items() if crossing[spoke] in _WHOLE_LENGTH}
     return _credible(rings, {place.number: place.side for place in wheel.places})
+
+
+def _whole_spokes(
+    strikes: Sequence[Strike], naming: Naming, wheel: Wheel, kinds: Sequence[Spoke], options: RoundOptions
+) -> tuple[tuple[Strike, ...], dict[int, SpokeRings], dict[Side, SideTensions]]:
+    """Spokes that sound by their whole length: the strikes after a second look, the rings of every spoke, the sides."""
+    kind_of = {place.number: kinds.index(place.spoke) for place in wheel.places}
+    rings = usable_rings(strikes, naming, wheel, kinds, options)
+    places, groups = _groups(rings, wheel)
+    fellows = [_fellows(group) for side in groups.values() for group in side]
+    again = second_look(strikes, fellows, rings, kind_of)
+    if again != tuple(strikes):
+        rings = usable_rings(again, naming, wheel, kinds, options)
+        places, groups = _groups(rings, wheel)
+    values = {number: each.rings for number, each in rings.items()}
+    return again, rings, {side: side_of(places[side], fits, values) for side, fits in groups.items()}
+
+
+def _groups(
+    rings: Mapping[int, SpokeRings], wheel: Wheel
+) -> tuple[dict[Side, list[Place]], dict[Side, list[FittedGroup]]]:
+    """The read places of every side, and their fits."""
+    values = {number: each.rings for number, each in rings.items()}
+    places = {
+        side: [each for each in wheel.places if each.side == side and each.number in rings] for side in wheel.sides
+    }
+    places = {side: members for side, members in places.items() if members}
+    return places, {side: fit_groups(members, values, wheel.learned) for side, members in places.items()}
+
+
+def _fellows(group: FittedGroup) -> Fellows:
+    """What a fitted group teaches to listen for."""
+    first = [group.places[list(group.which).index(model)] for model in range(len(group.models))]
+    expected = [
+        taught(expect(place.spoke, place.free_length_m), model, group.fit)
+        for place, model in zip(first, group.models, strict=True)
+    ]
+    numbers = [place.number for place in group.places]
+    return Fellows(numbers, [expected[model] for model in group.which], group.fit.moments()[0])
 
 
 def check_plucks(options: RoundOptions, plucks: int) -> None:

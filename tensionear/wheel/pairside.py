@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 from tensionear.physics.expectation import spoke_model
 from tensionear.physics.pairfit import fit_pairs
 from tensionear.physics.pairvalues import PairsFit, PairSide
-from tensionear.pitch.shared import KeptRing, shared_lines
+from tensionear.pitch.lines import KeptRing
+from tensionear.pitch.shared import shared_lines
 
 from .model import Place
 from .sidefit import ReadTension, SideTensions

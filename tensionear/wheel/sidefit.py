@@ -14,6 +14,7 @@ from types import MappingProxyType
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
 from tensionear.physics.expectation import spoke_model
 from tensionear.physics.inverse import EndsPrior, GroupFit, Partials, SharedPrior, SpokeModel, fit_group
@@ -80,8 +81,18 @@ def fit_side(
     places: Sequence[Place], rings: Mapping[int, Rings], learned: Mapping[GroupKey, SharedPrior] = _NOTHING
 ) -> SideTensions:
     """Fit one side: the places of its read spokes, the rings of each by number, and what calibrations say of each group."""
-    groups = groups_of(places)
-    fits = [_fitted(members, rings, learned.get(key)) for key, members in groups.items()]
+    return side_of(places, fit_groups(places, rings, learned), rings)
+
+
+def fit_groups(
+    places: Sequence[Place], rings: Mapping[int, Rings], learned: Mapping[GroupKey, SharedPrior] = _NOTHING
+) -> list[FittedGroup]:
+    """Fit the groups of one side; as ``fit_side``."""
+    return [_fitted(members, rings, learned.get(key)) for key, members in groups_of(places).items()]
+
+
+def side_of(places: Sequence[Place], fits: Sequence[FittedGroup], rings: Mapping[int, Rings]) -> SideTensions:
+    """The tensions of a side from the fits of its groups."""
     main = max(fits, key=lambda group: len(group.places))
     found = {}
     for group in fits:
@@ -97,14 +108,16 @@ def fit_side(
 
 
 @dataclass(frozen=True, slots=True)
-class _Group:
-    """Spokes fitted together."""
+class FittedGroup:
+    """Spokes fitted together: their places, the distinct models, which is whose, and the fit."""
 
     places: Sequence[Place]
+    models: tuple[SpokeModel, ...]
+    which: NDArray[np.intp]
     fit: GroupFit
     calibrated: bool
 
-    def deviations(self, main: _Group) -> tuple[np.ndarray, np.ndarray]:
+    def deviations(self, main: FittedGroup) -> tuple[np.ndarray, np.ndarray]:
         """Deviations from the mean of the side's main group."""
         kept = np.array([at for at, place in enumerate(main.places) if place.leave_out is None], dtype=np.intp)
         kept = kept if len(kept) else np.arange(len(main.places))
@@ -141,13 +154,12 @@ class _Group:
         )
 
 
-def _fitted(places: Sequence[Place], rings: Mapping[int, Rings], learned: SharedPrior | None) -> _Group:
+def _fitted(places: Sequence[Place], rings: Mapping[int, Rings], learned: SharedPrior | None) -> FittedGroup:
     """Fit a group."""
     models, which = models_of(places)
     heard = heard_of(places, rings)
-    return _Group(
-        places, fit_group(models, which, heard, EndsPrior(), learned), learned is not None and learned.ends_known
-    )
+    fit = fit_group(models, which, heard, EndsPrior(), learned)
+    return FittedGroup(places, models, which, fit, learned is not None and learned.ends_known)
 
 
 def heard_of(places: Sequence[Place], rings: Mapping[int, Rings]) -> Partials:

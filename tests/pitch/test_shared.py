@@ -7,7 +7,8 @@ import math
 import numpy as np
 import pytest
 
-from tensionear.pitch.shared import KeptRing, shared_lines
+from tensionear.pitch.lines import KeptRing
+from tensionear.pitch.shared import shared_lines
 
 RATE_HZ, START_S = 16_000.0, 0.025
 #: Hz, 1/s, amplitude in the first ring, in the second: a doublet 15 Hz apart, told apart by its levels, and three others.
@@ -29,7 +30,7 @@ def ring(amplitudes: list[float], seed: int, old: float = 0.0) -> KeptRing:
     before = -np.arange(round(0.15 * RATE_HZ), 0, -1) / RATE_HZ
     quiet = 1e-3 * rng.normal(size=len(before)) + old * np.cos(2 * math.pi * 690 * before)
     sound += old * np.cos(2 * math.pi * 690 * time)
-    return KeptRing(sound, quiet, RATE_HZ, START_S, 0.0, 3.0)
+    return KeptRing(sound, quiet, RATE_HZ, START_S, (), 0.0, 3.0)
 
 
 def test_frequencies_and_ratios_come_out():
