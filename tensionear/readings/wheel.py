@@ -28,8 +28,9 @@ from tensionear.wheel.model import Place, Wheel
 from tensionear.wheel.roundplan import plan_round
 from tensionear.wheel.sequence import Naming, name_plucks
 from tensionear.wheel.sheet import EMPTY, Sheet, sheet_to_dict
-from tensionear.wheel.sidefit import ReadTension, Rings, SideTensions, fit_side
+from tensionear.wheel.sidefit import ReadTension, Rings, SideTensions
 
+from .foreign import fit_bare, foreign_findings, hardly_heard, likely_rings
 from .pairs import PairReadings, touching_pairs
 from .plucks import common_findings, listed, pluck_reading, unread_pluck
 from .ringing import dull_rings
@@ -113,12 +114,10 @@ def read_named(
     crossing = {place.number: options.crossing or place.crossing for place in wheel.places}
     rings = usable_rings(strikes, naming, wheel, kinds, options)
     pairs = touching_pairs(strikes, naming, wheel, crossing)
-    fits = {
-        side: fit_side(places, {number: each.rings for number, each in rings.items()}, wheel.learned)
-        for side in wheel.sides
-        if (places := [place for place in wheel.places if place.side == side and place.number in rings])
-    }
-    fits |= {side: found.tensions for side, found in pairs.sides.items()}
+    single = {number: kind for number, kind in kind_of.items() if crossing[number] in _WHOLE_LENGTH}
+    bare = fit_bare(wheel, rings, likely_rings(strikes, naming, single, rings))
+    fits = {**bare.fits, **{side: found.tensions for side, found in pairs.sides.items()}}
+    rings = {number: each for number, each in rings.items() if number not in bare.foreign}
     rings |= pairs.rings
     pitch = {side: _median_pitch([rings[number].rings for number in fit.spokes]) for side, fit in fits.items()}
     tensions = {number: one for fit in fits.values() for number, one in fit.spokes.items()}
@@ -132,7 +131,9 @@ def read_named(
         + _exchanged(pitch, higher)
         + _crossing_findings(crossing, pairs)
         + pairs.findings
+        + foreign_findings(bare.foreign)
         + _misfits(tensions)
+        + hardly_heard(bare.looks, tensions, judged)
         + dull_rings(plucks)
         + list(assessed.findings)
         + list(wheel.warnings)

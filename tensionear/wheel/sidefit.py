@@ -60,12 +60,13 @@ class ReadTension:
 
 @dataclass(frozen=True, slots=True)
 class SideTensions:
-    """A side: its spokes by number, mean with standard uncertainty, and what its ends are like."""
+    """A side: its spokes by number, mean with standard uncertainty, what its ends are like, and the groups it was fitted in."""
 
     spokes: Mapping[int, ReadTension]
     mean_n: float
     u_mean_n: float
     ends: tuple[EndStiffness, ...]
+    groups: tuple[Group, ...] = ()
 
 
 def groups_of(places: Sequence[Place]) -> dict[GroupKey, list[Place]]:
@@ -93,18 +94,19 @@ def fit_side(
     relative = float(np.mean([each.u_common_n / each.tension_n for each in kept]))
     own = math.sqrt(sum(each.u_individual_n**2 for each in kept)) / len(kept)
     flat = main.places[0].spoke.is_flat
-    return SideTensions(found, mean, math.hypot(relative * mean, own), ends_of(main.fit, flat, main.calibrated))
+    ends = ends_of(main.fit, flat, main.calibrated)
+    return SideTensions(found, mean, math.hypot(relative * mean, own), ends, tuple(fits))
 
 
 @dataclass(frozen=True, slots=True)
-class _Group:
+class Group:
     """Spokes fitted together."""
 
     places: Sequence[Place]
     fit: GroupFit
     calibrated: bool
 
-    def deviations(self, main: _Group) -> tuple[np.ndarray, np.ndarray]:
+    def deviations(self, main: Group) -> tuple[np.ndarray, np.ndarray]:
         """Deviations from the mean of the side's main group."""
         kept = np.array([at for at, place in enumerate(main.places) if place.leave_out is None], dtype=np.intp)
         kept = kept if len(kept) else np.arange(len(main.places))
@@ -141,11 +143,11 @@ class _Group:
         )
 
 
-def _fitted(places: Sequence[Place], rings: Mapping[int, Rings], learned: SharedPrior | None) -> _Group:
+def _fitted(places: Sequence[Place], rings: Mapping[int, Rings], learned: SharedPrior | None) -> Group:
     """Fit a group."""
     models, which = models_of(places)
     heard = heard_of(places, rings)
-    return _Group(
+    return Group(
         places, fit_group(models, which, heard, EndsPrior(), learned), learned is not None and learned.ends_known
     )
 
