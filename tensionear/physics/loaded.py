@@ -20,7 +20,7 @@ from .spoke import Stretch
 Array = NDArray[np.float64]
 
 MODES = 10
-_BUBBLES, _BASIS = 26, 16
+_BUBBLES, _BASIS = 26, 20
 #: What is tabled: ln T about the middle, ln of the mass over the spoke's own, the place as a share of the length from the hub,
 #: and half the distance of the halves in m.
 TENSION_REACH = 0.55
