@@ -20,14 +20,14 @@ from .spoke import Stretch
 Array = NDArray[np.float64]
 
 MODES = 10
-_BUBBLES, _BASIS = 26, 20
+_BUBBLES, _BASIS = 26, 18
 #: What is tabled: ln T about the middle, ln of the mass over the spoke's own, the place as a share of the length from the hub,
 #: and half the distance of the halves in m.
 TENSION_REACH = 0.55
 RATIOS = (0.04, 5.0)
 PLACES = (0.12, 0.88)
 HALVES_M = (0.003, 0.010)
-_TENSION_NODES, _RATIO_NODES, _PLACE_NODES = 5, 16, 39
+_TENSION_NODES, _RATIO_NODES, _PLACE_NODES = 3, 13, 39
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -53,15 +53,22 @@ class LoadedTable:
         return np.asarray((high - self.low) / (np.array(self.logs.shape[:4]) - 1))
 
     def log_frequencies(self, states: Array) -> Array:
-        """ln f (..., MODES) at states (..., 4): ln T, ln of the ratio of masses, place, half distance; linear between nodes."""
-        place = np.clip((states - self.low) / self.step, 0, np.array(self.logs.shape[:4]) - 1 - 1e-9)
-        below = place.astype(np.intp)
-        part = place - below
+        """ln f (..., MODES) at states (..., 4): ln T, ln of the ratio of masses, place, half distance.
+
+        Quadratic in ln T, linear between the nodes of the others.
+        """
+        node = np.clip((states - self.low) / self.step, 0, np.array(self.logs.shape[:4]) - 1 - 1e-9)
+        t = node[..., 0] - 1
+        by_tension = np.stack([t * (t - 1) / 2, 1 - t**2, t * (t + 1) / 2], axis=-1)
+        below = node[..., 1:].astype(np.intp)
+        part = node[..., 1:] - below
         found = np.zeros((*states.shape[:-1], MODES))
-        for corner in np.ndindex(2, 2, 2, 2):
+        for corner in np.ndindex(2, 2, 2):
             up = np.array(corner)
             weight = np.prod(np.where(up == 1, part, 1 - part), axis=-1)
-            found += weight[..., None] * self.logs[tuple(np.moveaxis(below + up, -1, 0))]
+            ratio, place, half = np.moveaxis(below + up, -1, 0)
+            for tension in range(_TENSION_NODES):
+                found += (weight * by_tension[..., tension])[..., None] * self.logs[tension, ratio, place, half]
         return found
 
 

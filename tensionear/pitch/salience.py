@@ -65,8 +65,8 @@ def salient(heard: Heard) -> Salient:
     taken: list[float] = []
     found: list[tuple[float, float, float]] = []
     for peaks, peak_u, near in zip(heard.peaks, _PEAK_U, _SAME_HZ, strict=True):
-        for hz, height, level in zip(peaks.frequency_hz, peaks.height_db, peaks.level_db, strict=True):
-            weight = np.clip(1 - (loudest - level) / _DEPTH_DB, 0, 1) * np.clip(height / _FRESH_DB, 0, 1)
+        heard_db = np.clip(1 - (loudest - peaks.level_db) / _DEPTH_DB, 0, 1)
+        for hz, weight in zip(peaks.frequency_hz, heard_db * np.clip(peaks.height_db / _FRESH_DB, 0, 1), strict=True):
             if weight > _LEAST_WEIGHT and all(abs(hz - other) >= near for other in taken):
                 taken.append(float(hz))
                 found.append((*_placed(heard, float(hz), peak_u), float(weight)))

@@ -17,16 +17,7 @@ from numpy.typing import NDArray
 from tensionear.physics.beam import BendingPlane
 from tensionear.physics.expectation import bending_planes, spoke_tables
 from tensionear.physics.inverse import GroupFit
-from tensionear.physics.loaded import (
-    HALVES_M,
-    MODES,
-    PLACES,
-    RATIOS,
-    TENSION_REACH,
-    LoadedTable,
-    loaded_table,
-    mass_of,
-)
+from tensionear.physics.loaded import HALVES_M, MODES, LoadedTable, loaded_table
 from tensionear.physics.modes import ModeTable
 from tensionear.pitch.lines import Heard
 from tensionear.pitch.salience import WIDTH, Salient, salient, score
@@ -35,14 +26,15 @@ from .model import Place
 
 Array = NDArray[np.float64]
 
-#: Explained so far by a bare spoke, a ring is not looked at further. From here on the figures were chosen on simulated
-#: rounds, seeds 3000 to 3039 (see benchmarks/README.md).
-ENOUGH = 0.55
-#: By so much (in weights) must a load explain more than one and a half times what a bare spoke does.
-LOADED = 0.25
-_BARE_SHARE = 1.5
+#: Explained so far by a bare spoke, a ring is not looked at further; explained no better than ``UNLIKE``, it is no bare spoke's,
+#: whatever it is. From here on the figures were chosen on simulated rounds, seeds 3000 to 3059 (see benchmarks/README.md).
+ENOUGH, UNLIKE = 0.5, 0.3
+#: By so much (in weights) must a load explain more than 1.3 times what a bare spoke does.
+LOADED = 0.2
+_BARE_SHARE = 1.3
 _FEWEST = 4  # spokes of a group that tell what its ends are like
 _TENSIONS = np.linspace(math.log(90.0), math.log(2800.0), 1400)
+_TENSION_NODES = 60  # of the tensions, between which ln f is linear
 _ENDS = np.array([-1.0, -0.5, 0.0, 0.5, 1.0])  # of ln k, both ends at once
 _APART, _MOST_STARTS = 0.03, 5
 _END_SD, _END_COST = 0.35, 0.03
@@ -53,26 +45,24 @@ _FIRST_WIDTH, _FIRST_STARTS, _KEPT = 0.008, 60, 12
 @dataclass(frozen=True, slots=True)
 class Look:
     """What was seen of one spoke: the best score of a bare and of a loaded spoke (None if not asked), the share 0..1 of
-    what was heard that a bare one explains, how many partials its tension rests on, and the load that fits best: kg, and
-    share of the length from the hub."""
+    what was heard that a bare one explains, and how many partials its tension rests on."""
 
     bare: float
     loaded: float | None
     explained: float
     lines: int
-    mass_kg: float = 0.0
-    place: float = 0.0
 
     @property
     def is_loaded(self) -> bool:
-        """Whether a load explains so much more that it is said."""
-        return self.loaded is not None and self.loaded - _BARE_SHARE * self.bare > LOADED
+        """Whether a bare spoke explains so little, or a load so much more, that it is said."""
+        loaded = self.loaded is not None and self.loaded - _BARE_SHARE * self.bare > LOADED
+        return loaded or self.explained < UNLIKE
 
 
 def look_at(
     places: Sequence[Place], fit: GroupFit, rings: Mapping[int, Sequence[Heard]], unread: Sequence[Place] = ()
 ) -> dict[int, Look]:
-    """Look at every spoke of a group that was fitted together; empty if too few tell what its ends are like.
+    """Look at every spoke of a group that was fitted together, the most innocent of its rings; empty if too few are known.
 
     Parameters
     ----------
@@ -90,12 +80,7 @@ def look_at(
     found = {}
     for index, place in (*enumerate(places), *((None, place) for place in unread)):
         looks = [side.look(index, salient(heard)) for heard in rings[place.number]]
-        bare = max(each.bare for each in looks)
-        asked = [each for each in looks if each.loaded is not None]
-        best = max(asked, key=lambda each: each.loaded or 0.0, default=looks[0])
-        loaded = best.loaded if len(asked) == len(looks) else None
-        explained = max(each.explained for each in looks)
-        found[place.number] = Look(bare, loaded, explained, best.lines, best.mass_kg, best.place)
+        found[place.number] = max(looks, key=lambda each: (not each.is_loaded, each.explained))
     return found
 
 
@@ -128,10 +113,9 @@ class _Side:
             middle = float(np.median(self.log_tension) if index is None else self.log_tension[index])
             at_any, series = self._best_bare(ring, fine, middle)
             bare, explained = max(bare, at_any), max(explained, ring.explained(series))
-        if explained >= ENOUGH:
+        if not UNLIKE <= explained < ENOUGH:
             return Look(bare, None, explained, lines)
-        loaded, state = self._best_loaded(ring)
-        return Look(bare, loaded, explained, lines, mass_of(self.stretches) * math.exp(state[1]), float(state[2]))
+        return Look(bare, self._best_loaded(ring), explained, lines)
 
     def _best_bare(self, ring: Salient, fine: Array, log_tension: float) -> tuple[float, list[Array]]:
         """The best score of a bare spoke and its series: first at all tensions, then with ends of its own."""
@@ -152,8 +136,8 @@ class _Side:
         best, state = _BARE.best(ring, states, step, value)
         return max(best, float(scores.max())), self._series_at(state)
 
-    def _best_loaded(self, ring: Salient) -> tuple[float, Array]:
-        """The best score of a loaded spoke of about its fellows' tension, and its state (as ``LoadedTable`` takes it)."""
+    def _best_loaded(self, ring: Salient) -> float:
+        """The best score of a loaded spoke of about its fellows' tension."""
         if self._loaded is None:
             middle = float(np.median(self.log_tension))
             pairs = zip(self.planes, self.ends, strict=True)
@@ -167,18 +151,20 @@ class _Side:
         def value(landscape: Array, tried: Array) -> Array:
             return score(landscape, [table.log_frequencies(tried) for table in tables])
 
-        best, state = _LOADED.best(ring, states, step, value)
-        high = np.array([low[0] + 2 * TENSION_REACH, math.log(RATIOS[1]), PLACES[1], HALVES_M[1]])
-        return best, np.clip(state, low, high)
+        return _LOADED.best(ring, states, step, value)[0]
 
     def _bare_series(self) -> list[Array]:
         """ln f over all tensions and a few ends, one array (tensions, ends, modes) a plane."""
         if self._bare is None:
-            tension, shift = np.meshgrid(_TENSIONS, _ENDS, indexing="ij")
+            nodes = np.linspace(_TENSIONS[0], _TENSIONS[-1], _TENSION_NODES)
+            tension, shift = np.meshgrid(nodes, _ENDS, indexing="ij")
+            upper = np.clip(np.searchsorted(nodes, _TENSIONS), 1, _TENSION_NODES - 1)
+            part = ((_TENSIONS - nodes[upper - 1]) / (nodes[1] - nodes[0]))[:, None, None]
             self._bare = []
             for table, (hub, nipple) in zip(self.tables, self.ends, strict=True):
                 logs, _ = table.log_frequencies(tension.ravel(), hub + shift.ravel(), nipple + shift.ravel())
-                self._bare.append(logs[:, :MODES].reshape(*tension.shape, MODES))
+                logs = logs[:, :MODES].reshape(*tension.shape, MODES)
+                self._bare.append((1 - part) * logs[upper - 1] + part * logs[upper])
         return self._bare
 
     def _series_at(self, states: Array) -> list[Array]:

@@ -80,7 +80,9 @@ def test_slack_and_hardly_heard_is_doubted() -> None:
     assert hardly_heard(looks, {1: one(-0.1)}, judged) == []
 
 
-@pytest.mark.parametrize(("bare", "load", "said"), [(1.0, 2.0, True), (1.0, 1.6, False), (1.0, None, False)])
-def test_when_a_load_is_said(bare: float, load: float | None, said: bool) -> None:
-    assert Look(bare, load, 0.3, 5).is_loaded is said
+@pytest.mark.parametrize(
+    ("load", "explained", "said"), [(1.6, 0.4, True), (1.4, 0.4, False), (None, 0.6, False), (None, 0.2, True)]
+)
+def test_when_a_load_is_said(load: float | None, explained: float, said: bool) -> None:
+    assert Look(1.0, load, explained, 5).is_loaded is said
     assert bool(foreign_findings((4,) if said else ())) is said
