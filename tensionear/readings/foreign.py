@@ -17,9 +17,6 @@ from tensionear.wheel.sidefit import ReadTension, SideTensions, fit_side
 
 from .rounds import SpokeRings
 
-#: A spoke that reads slack is taken for bare only if so much of its ring is a bare spoke's, in so many partials.
-_SURELY_BARE, _FEWEST_LINES = 0.5, 3
-
 
 @dataclass(frozen=True, slots=True)
 class BareSpokes:
@@ -98,7 +95,7 @@ def hardly_heard(
         and number in judged
         and judged[number].verdict != "within"
         and number in looks
-        and (looks[number].explained < _SURELY_BARE or looks[number].lines < _FEWEST_LINES)
+        and not looks[number].is_surely_bare
     )
     if not doubtful:
         return []

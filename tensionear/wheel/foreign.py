@@ -32,6 +32,8 @@ ENOUGH, UNLIKE = 0.5, 0.3
 #: By so much (in weights) must a load explain more than 1.3 times what a bare spoke does.
 LOADED = 0.2
 _BARE_SHARE = 1.3
+#: What a tension must rest on to be believed if it is low.
+_LOW_MODES, _FEWEST_LOW, _FURTHEST, _QUIET_DB = 4, 3, 5.0, -15.0
 _FEWEST = 4  # spokes of a group that tell what its ends are like
 _TENSIONS = np.linspace(math.log(90.0), math.log(2800.0), 1400)
 _TENSION_NODES = 60  # of the tensions, between which ln f is linear
@@ -43,20 +45,44 @@ _FIRST_WIDTH, _FIRST_STARTS, _KEPT = 0.008, 60, 12
 
 
 @dataclass(frozen=True, slots=True)
+class Ground:
+    """What a tension rests on: how many of the first four modes, the furthest of them from where the fit has it (in standard
+    uncertainties), and the level of the loudest line over the loudest peak that is new in the ring."""
+
+    low_modes: int
+    furthest: float
+    level_db: float
+
+    @property
+    def is_firm(self) -> bool:
+        """Whether so many, so near and so loud that it is surely this spoke's sound."""
+        return self.low_modes >= _FEWEST_LOW and self.furthest < _FURTHEST and self.level_db > _QUIET_DB
+
+
+#: Of a spoke that was not fitted.
+NO_GROUND = Ground(0, 0.0, -math.inf)
+
+
+@dataclass(frozen=True, slots=True)
 class Look:
     """What was seen of one spoke: the best score of a bare and of a loaded spoke (None if not asked), the share 0..1 of
-    what was heard that a bare one explains, and how many partials its tension rests on."""
+    what was heard that a bare one explains, and what its tension rests on."""
 
     bare: float
     loaded: float | None
     explained: float
-    lines: int
+    ground: Ground
 
     @property
     def is_loaded(self) -> bool:
         """Whether a bare spoke explains so little, or a load so much more, that it is said."""
         loaded = self.loaded is not None and self.loaded - _BARE_SHARE * self.bare > LOADED
         return loaded or self.explained < UNLIKE
+
+    @property
+    def is_surely_bare(self) -> bool:
+        """Whether enough was heard, and enough of it a bare spoke's, to believe that it is slack."""
+        return self.explained >= ENOUGH and self.ground.is_firm
 
 
 def look_at(
@@ -79,7 +105,8 @@ def look_at(
     side = _Side(places[0], fit)
     found = {}
     for index, place in (*enumerate(places), *((None, place) for place in unread)):
-        looks = [side.look(index, salient(heard)) for heard in rings[place.number]]
+        ground = NO_GROUND if index is None else side.ground(index, rings[place.number])
+        looks = [side.look(index, salient(heard), ground) for heard in rings[place.number]]
         found[place.number] = max(looks, key=lambda each: (not each.is_loaded, each.explained))
     return found
 
@@ -100,11 +127,18 @@ class _Side:
         self._bare: list[Array] | None = None
         self._loaded: list[LoadedTable] | None = None
 
-    def look(self, index: int | None, ring: Salient) -> Look:
+    def ground(self, index: int, rings: Sequence[Heard]) -> Ground:
+        """What the tension of a spoke rests on, by its place in the fit."""
+        low = self.fit.residual[index, :, :_LOW_MODES]
+        lines = [line.level_db for heard in rings for line in heard.lines if line.mode is not None]
+        peaks = [float(each.level_db.max()) for heard in rings for each in heard.peaks if len(each.level_db)]
+        level_db = max(lines, default=-math.inf) - max(peaks, default=0.0)
+        return Ground(int(np.any(low != 0, axis=0).sum()), float(np.abs(low).max()), level_db)
+
+    def look(self, index: int | None, ring: Salient, ground: Ground) -> Look:
         """One ring of one spoke, by its place in the fit or None."""
-        fine, lines, bare, explained = ring.landscape(WIDTH), 0, -math.inf, 0.0
+        fine, bare, explained = ring.landscape(WIDTH), -math.inf, 0.0
         if index is not None:
-            lines = int(np.count_nonzero(self.fit.residual[index]))
             read = self.fit.predicted[index, :, :MODES]
             ways = [[read[0]], [read[1]]] if len(self.planes) == 1 else [[read[0], read[1]]]
             bare = max(float(score(fine, way)) for way in ways)
@@ -114,8 +148,8 @@ class _Side:
             at_any, series = self._best_bare(ring, fine, middle)
             bare, explained = max(bare, at_any), max(explained, ring.explained(series))
         if not UNLIKE <= explained < ENOUGH:
-            return Look(bare, None, explained, lines)
-        return Look(bare, self._best_loaded(ring), explained, lines)
+            return Look(bare, None, explained, ground)
+        return Look(bare, self._best_loaded(ring), explained, ground)
 
     def _best_bare(self, ring: Salient, fine: Array, log_tension: float) -> tuple[float, list[Array]]:
         """The best score of a bare spoke and its series: first at all tensions, then with ends of its own."""

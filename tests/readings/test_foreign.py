@@ -12,13 +12,14 @@ from tensionear.dashboard.sentence import to_do
 from tensionear.pipeline import read
 from tensionear.reading import Reading
 from tensionear.readings.foreign import foreign_findings, hardly_heard
-from tensionear.wheel.foreign import Look
+from tensionear.wheel.foreign import Ground, Look
 from tensionear.wheel.judging import Judgement
 from tensionear.wheel.sidefit import ReadTension
 from tensionear.wheel.wheelfile import parse_wheel
 from tests.readings.recorded import read_with_wheel, recording_of, tidy
 
 SEED, SPOKE = 13, 8
+FIRM = Ground(4, 1.0, 0.0)
 MAGNET = Load(SPOKE, 2.5e-3, 0.58, 0.012, 1.5)
 
 
@@ -61,17 +62,23 @@ def test_its_fellows_read_as_without_it() -> None:
             assert abs(spoke.tension_n - truth[spoke.spoke]) < 3 * spoke.u_tension_n
 
 
+@pytest.mark.parametrize("ground", [Ground(2, 1.0, 0.0), Ground(4, 6.0, 0.0), Ground(4, 1.0, -20.0)])
+def test_a_tension_that_rests_on_little_is_not_firm(ground: Ground) -> None:
+    assert FIRM.is_firm
+    assert not ground.is_firm
+
+
 def one(deviation: float) -> ReadTension:
     return ReadTension(900.0, 9.0, (880.0, 920.0), 5.0, 7.0, deviation, 0.006, 2.2, 1.0)
 
 
 def test_slack_and_hardly_heard_is_doubted() -> None:
     looks = {
-        1: Look(2.0, None, 0.9, 9),
-        2: Look(0.5, 0.7, 0.3, 4),
-        3: Look(2.0, None, 0.8, 2),
-        4: Look(0.5, 0.7, 0.3, 4),
-        5: Look(0.5, 0.7, 0.3, 4),
+        1: Look(2.0, None, 0.9, FIRM),
+        2: Look(0.5, 0.7, 0.3, FIRM),
+        3: Look(2.0, None, 0.8, Ground(2, 1.0, 0.0)),
+        4: Look(0.5, 0.7, 0.3, FIRM),
+        5: Look(0.5, 0.7, 0.3, FIRM),
     }
     tensions = {1: one(-0.1), 2: one(-0.1), 3: one(-0.1), 4: one(0.1), 5: one(-0.02)}
     judged = {n: Judgement("out", 0.01) for n in (1, 2, 3, 4)} | {5: Judgement("within", 0.99)}
@@ -84,5 +91,5 @@ def test_slack_and_hardly_heard_is_doubted() -> None:
     ("load", "explained", "said"), [(1.6, 0.4, True), (1.4, 0.4, False), (None, 0.6, False), (None, 0.2, True)]
 )
 def test_when_a_load_is_said(load: float | None, explained: float, said: bool) -> None:
-    assert Look(1.0, load, explained, 5).is_loaded is said
+    assert Look(1.0, load, explained, FIRM).is_loaded is said
     assert bool(foreign_findings((4,) if said else ())) is said
