@@ -77,6 +77,7 @@ def judged(seed: int) -> dict[str, Any]:
         "said": sorted(code for code, spokes in named.items() if load.spoke in spokes),
         "hardly": load.spoke in hardly,
         "read": None if loaded.tension_n is None else loaded.tension_n / true - 1,
+        "beyond_3_u": loaded.tension_n is not None and abs(loaded.tension_n - true) > 3 * (loaded.u_tension_n or 0.0),
         "tighten": to_be_tightened(reading, loaded),
         "others": len(plucked - {load.spoke}),
         "others_said": len(said - {load.spoke}),
@@ -100,7 +101,9 @@ def to_be_tightened(reading: Reading, spoke: SpokeReading) -> bool:
 
 def table(rows: list[dict[str, Any]]) -> str:
     """A row a mass, then the other spokes."""
-    lines = [f"{'on the spoke':<14}{'rounds':>8}{'said %':>8}{'doubted %':>11}{'a number %':>12}{'to tighten':>12}"]
+    lines = [
+        f"{'on the spoke':<14}{'rounds':>8}{'said %':>8}{'doubted %':>11}{'a number %':>12}{'beyond 3 u':>12}{'to tighten':>12}"
+    ]
     for grams in MASSES_G:
         some = [row for row in rows if row["grams"] == grams]
         if some:
@@ -109,6 +112,7 @@ def table(rows: list[dict[str, Any]]) -> str:
                 f"{name:<14}{len(some):>8}{100 * np.mean([bool(row['said']) for row in some]):>8.0f}"
                 f"{100 * np.mean([row['hardly'] and not row['said'] for row in some]):>11.0f}"
                 f"{100 * np.mean([row['read'] is not None for row in some]):>12.0f}"
+                f"{sum(row['beyond_3_u'] for row in some):>12}"
                 f"{sum(row['tighten'] for row in some):>12}"
             )
     others = sum(row["others"] for row in rows)

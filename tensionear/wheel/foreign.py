@@ -38,7 +38,7 @@ _FEWEST = 4  # spokes of a group that tell what its ends are like
 _TENSIONS = np.linspace(math.log(90.0), math.log(2800.0), 1400)
 _TENSION_NODES = 60  # of the tensions, between which ln f is linear
 _ENDS = np.array([-1.0, -0.5, 0.0, 0.5, 1.0])  # of ln k, both ends at once
-_APART, _MOST_STARTS = 0.03, 5
+_APART, _MOST_STARTS, _RANKED = 0.03, 5, 400
 _END_SD, _END_COST = 0.35, 0.03
 _TENSION_STEP = 0.03
 _FIRST_WIDTH, _FIRST_STARTS, _KEPT = 0.008, 60, 12
@@ -154,8 +154,12 @@ class _Side:
     def _best_bare(self, ring: Salient, fine: Array, log_tension: float) -> tuple[float, list[Array]]:
         """The best score of a bare spoke and its series: first at all tensions, then with ends of its own."""
         scores = score(fine, self._bare_series())
+        order = np.argsort(-scores.ravel())[:_RANKED]
+        first = [logs.reshape(-1, MODES)[order[0]] for logs in self._bare_series()]
+        if ring.explained(first) >= ENOUGH:
+            return float(scores.max()), first
         starts = [log_tension]
-        for at in np.argsort(-scores.ravel())[:400]:
+        for at in order:
             start = float(_TENSIONS[np.unravel_index(at, scores.shape)[0]])
             if len(starts) <= _MOST_STARTS and all(abs(start - other) > _APART for other in starts):
                 starts.append(start)
