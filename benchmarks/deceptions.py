@@ -1,11 +1,11 @@
-"""What must never happen: a confident wrong number. Single sounds that are no spoke, honest plucks that were spoilt, honest ones.
+"""What must never happen: a confident wrong number. Single sounds that are no spoke, spoilt honest plucks, honest ones.
 
-Run ``python -m benchmarks.deceptions [--each N] [--first SEED]``. Every case is a line of ``benchmarks/out/deceptions.jsonl``; cases
-that are there already are not read again, so a long run may be stopped. The table goes to the terminal and to
+Run ``python -m benchmarks.deceptions [--each N] [--first SEED]``. Every case is a line of ``benchmarks/out/deceptions.jsonl``;
+cases that are there already are not read again, so a long run may be stopped. The table goes to the terminal and to
 ``benchmarks/out/deceptions.txt``.
 
-All are read as ``tensionear read --kind --length`` reads single plucks, the kind and length drawn as for an honest pluck. Wrong is a
-number for what is no spoke, and one further from the truth than three stated standard uncertainties.
+All are read as ``tensionear read --kind --length`` reads single plucks, the kind and length drawn as for an honest pluck.
+Wrong is a number for what is no spoke, and one further from the truth than three stated standard uncertainties.
 """
 
 from __future__ import annotations

@@ -6,12 +6,14 @@ track, each scaled to the level at which it shall be heard, the track through ro
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from benchmarks.simulator.disturbances import cough, key_touch, knock, speech
+from benchmarks.simulator.loads import Load
 from benchmarks.simulator.pluck import (
     Partials,
     Pluck,
@@ -327,8 +329,11 @@ def _options(rng: np.random.Generator, scenario: Scenario, count: int) -> dict[s
     return {"first": first, "order": scenario.order, "direction": direction, "missing": None}
 
 
-def draw_round(seed: int, scenario: str) -> Round:
-    """One round of one wheel; ``scenario`` is a key of ``SCENARIOS``."""
+def draw_round(seed: int, scenario: str, loads: Sequence[Load] = ()) -> Round:
+    """One round of one wheel; ``scenario`` is a key of ``SCENARIOS``, ``loads`` sit on spokes of the wheel the seed gives.
+
+    With a load on it, the ``frequency_hz`` told of a spoke is that of the loaded one.
+    """
     if scenario not in SCENARIOS:
         raise ValueError(f"unknown scenario {scenario!r}; known are {', '.join(SCENARIOS)}")
     chosen = SCENARIOS[scenario]
@@ -337,7 +342,7 @@ def draw_round(seed: int, scenario: str) -> Round:
     if chosen.crossing != "apart":
         count, sides = max(count, 24), "RL"
     tensioning = Tensioning(float(rng.uniform(*chosen.scatter)), chosen.slack_spoke, chosen.crossing)
-    wheel = draw_wheel(rng, count, sides, dished, tensioning)
+    wheel = draw_wheel(rng, count, sides, dished, tensioning, [load for load in loads if load.spoke <= count])
     options = _options(rng, chosen, count)
     sequence = _sequence(wheel, int(options["first"] or 1), chosen.order, str(options["direction"]))
     if chosen.leave_one_out:

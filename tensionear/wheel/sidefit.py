@@ -61,12 +61,13 @@ class ReadTension:
 
 @dataclass(frozen=True, slots=True)
 class SideTensions:
-    """A side: its spokes by number, mean with standard uncertainty, and what its ends are like."""
+    """A side: its spokes by number, mean with standard uncertainty, what its ends are like, and the groups it was fitted in."""
 
     spokes: Mapping[int, ReadTension]
     mean_n: float
     u_mean_n: float
     ends: tuple[EndStiffness, ...]
+    groups: tuple[Group, ...] = ()
 
 
 def groups_of(places: Sequence[Place]) -> dict[GroupKey, list[Place]]:
@@ -81,18 +82,8 @@ def fit_side(
     places: Sequence[Place], rings: Mapping[int, Rings], learned: Mapping[GroupKey, SharedPrior] = _NOTHING
 ) -> SideTensions:
     """Fit one side: the places of its read spokes, the rings of each by number, and what calibrations say of each group."""
-    return side_of(places, fit_groups(places, rings, learned), rings)
-
-
-def fit_groups(
-    places: Sequence[Place], rings: Mapping[int, Rings], learned: Mapping[GroupKey, SharedPrior] = _NOTHING
-) -> list[FittedGroup]:
-    """Fit the groups of one side; as ``fit_side``."""
-    return [_fitted(members, rings, learned.get(key)) for key, members in groups_of(places).items()]
-
-
-def side_of(places: Sequence[Place], fits: Sequence[FittedGroup], rings: Mapping[int, Rings]) -> SideTensions:
-    """The tensions of a side from the fits of its groups."""
+    groups = groups_of(places)
+    fits = [_fitted(members, rings, learned.get(key)) for key, members in groups.items()]
     main = max(fits, key=lambda group: len(group.places))
     found = {}
     for group in fits:
@@ -104,11 +95,12 @@ def side_of(places: Sequence[Place], fits: Sequence[FittedGroup], rings: Mapping
     relative = float(np.mean([each.u_common_n / each.tension_n for each in kept]))
     own = math.sqrt(sum(each.u_individual_n**2 for each in kept)) / len(kept)
     flat = main.places[0].spoke.is_flat
-    return SideTensions(found, mean, math.hypot(relative * mean, own), ends_of(main.fit, flat, main.calibrated))
+    ends = ends_of(main.fit, flat, main.calibrated)
+    return SideTensions(found, mean, math.hypot(relative * mean, own), ends, tuple(fits))
 
 
 @dataclass(frozen=True, slots=True)
-class FittedGroup:
+class Group:
     """Spokes fitted together: their places, the distinct models, which is whose, and the fit."""
 
     places: Sequence[Place]
@@ -117,7 +109,7 @@ class FittedGroup:
     fit: GroupFit
     calibrated: bool
 
-    def deviations(self, main: FittedGroup) -> tuple[np.ndarray, np.ndarray]:
+    def deviations(self, main: Group) -> tuple[np.ndarray, np.ndarray]:
         """Deviations from the mean of the side's main group."""
         kept = np.array([at for at, place in enumerate(main.places) if place.leave_out is None], dtype=np.intp)
         kept = kept if len(kept) else np.arange(len(main.places))
@@ -154,12 +146,12 @@ class FittedGroup:
         )
 
 
-def _fitted(places: Sequence[Place], rings: Mapping[int, Rings], learned: SharedPrior | None) -> FittedGroup:
+def _fitted(places: Sequence[Place], rings: Mapping[int, Rings], learned: SharedPrior | None) -> Group:
     """Fit a group."""
     models, which = models_of(places)
     heard = heard_of(places, rings)
     fit = fit_group(models, which, heard, EndsPrior(), learned)
-    return FittedGroup(places, models, which, fit, learned is not None and learned.ends_known)
+    return Group(places, models, which, fit, learned is not None and learned.ends_known)
 
 
 def heard_of(places: Sequence[Place], rings: Mapping[int, Rings]) -> Partials:
