@@ -8,19 +8,21 @@ import numpy as np
 
 from tensionear.listening import Listened, Strike
 from tensionear.physics.expectation import LOG_TENSION, spoke_model
-from tensionear.physics.inverse import EndsPrior, fit_group
+from tensionear.physics.inverse import EndsPrior, GroupFit, Partials, fit_group
 from tensionear.physics.observations import partials_of
 from tensionear.physics.spoke import Spoke
 from tensionear.pitch.lines import Heard
 from tensionear.reading import EndStiffness, Finding, Limits, Plane, PluckReading, Reading
 from tensionear.wheel.sidefit import ends_of
 
+from .likeness import is_like
 from .plucks import ACCEPTED, common_findings, fault_of, listed, pluck_reading, reason_of, unread_pluck
 
 _U_LENGTH_M = 0.5e-3
 _COVERAGE = 1.959964
 _FAINTEST = 0.01  # where nothing better was heard, the likeliest strike counts from this probability on
 _TONE_PERSIST_DB, _TONE_NOVELTY_DB = -16.0, 5.0
+_HEAR_BETTER = "pluck one spoke alone, 3 to 6 cm from the rim, in quiet, and check --kind and --length"
 _NO_LIMITS = Limits(evenness_percent=5.0)
 
 
@@ -40,8 +42,10 @@ def read_singles(file: str, listened: Listened, spoke: Spoke, free_length_m: flo
         if reason is not None:
             plucks.append(unread_pluck(strike, reason))
             continue
-        value, u, ends = _tension(heard, spoke, free_length_m)
-        plucks.append(pluck_reading(strike, heard, planes, None, None, (value, u)))
+        partials, fit = _fitted(heard, spoke, free_length_m)
+        like = is_like(strike, heard, partials, fit)
+        ends = ends_of(fit, spoke.is_flat) if like else ends
+        plucks.append(pluck_reading(strike, heard, planes, None, None, _tension(fit) if like else None))
     assumed = (
         f"each pluck is {spoke.name} of {1000 * free_length_m:.1f} mm free length (known to {1000 * _U_LENGTH_M:.1f} mm)",
         "nothing touches the spoke along its length",
@@ -72,15 +76,19 @@ def _rings(strike: Strike) -> bool:
     )
 
 
-def _tension(heard: Heard, spoke: Spoke, free_length_m: float) -> tuple[float, float, tuple[EndStiffness, ...]]:
-    """Tension of one ring by itself, half the 95 % interval over 1.96, and what its ends are like."""
+def _fitted(heard: Heard, spoke: Spoke, free_length_m: float) -> tuple[Partials, GroupFit]:
+    """What was heard of one ring, and its fit by itself."""
     start = float(LOG_TENSION[heard.candidates[0].state_index])
+    partials = partials_of([[heard]], not spoke.is_flat, [start])
     model = spoke_model(spoke, free_length_m, _U_LENGTH_M)
-    fit = fit_group((model,), np.zeros(1, np.intp), partials_of([[heard]], not spoke.is_flat, [start]), EndsPrior())
+    return partials, fit_group((model,), np.zeros(1, np.intp), partials, EndsPrior())
+
+
+def _tension(fit: GroupFit) -> tuple[float, float]:
+    """Tension of a ring fitted by itself, and half the 95 % interval over 1.96."""
     low, high = fit.interval(0)
     mean, _, _ = fit.moments()
-    u = (math.exp(high) - math.exp(low)) / 2 / _COVERAGE
-    return math.exp(float(mean[0])), u, ends_of(fit, spoke.is_flat)
+    return math.exp(float(mean[0])), (math.exp(high) - math.exp(low)) / 2 / _COVERAGE
 
 
 def _reading(
@@ -94,6 +102,11 @@ def _reading(
     assumptions: tuple[str, ...],
 ) -> Reading:
     findings = common_findings(strikes)
+    unlike = sum(pluck.used and pluck.tension_n is None for pluck in plucks)
+    if job == "pluck" and unlike:
+        told = f"{unlike} of {len(plucks)} plucks" if len(plucks) > 1 else "the pluck"
+        text = f"{told} without a tension: too little of the sound is this spoke's; {_HEAR_BETTER}"
+        findings.append(Finding("unlike-the-spoke", text))
     if not any(pluck.used for pluck in plucks):
         findings.append(Finding("no-pluck", "no pluck was heard that could be used: pluck again, near the microphone"))
     return Reading(

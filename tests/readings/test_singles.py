@@ -14,6 +14,7 @@ from tensionear.pipeline import read
 from tensionear.pitch.lines import Heard, Line
 from tensionear.pitch.series import Candidate
 from tensionear.readings.singles import _tension
+from tensionear.wheel.sidefit import ends_of
 from tests.readings.contract import checked
 from tests.readings.recorded import read_single, recording_of, single, spoke_of, string
 
@@ -65,9 +66,9 @@ def test_u_tension_is_half_the_95_percent_interval_over_1_96() -> None:
     heard = Heard(
         (Line(372.0, 0.05, 3.0, -20.0, 0, 1, False),), (Candidate(state, 50.0, 50.0),), (None, None), 0.0, 0.0
     )  # type: ignore[arg-type]
-    value, u, ends = _tension(heard, spoke, 0.290)
     data = partials_of([[heard]], True, [float(LOG_TENSION[state])])
     fit = fit_group((spoke_model(spoke, 0.290, 0.0005),), np.zeros(1, np.intp), data, EndsPrior())
+    (value, u), ends = _tension(fit), ends_of(fit, False)
     low, high = np.exp(fit.interval(0))
     assert low < value < high
     assert u == pytest.approx((high - low) / 2 / 1.959964)
