@@ -97,7 +97,7 @@ def hardly_heard(
         and number in judged
         and judged[number].verdict != "within"
         and number in looks
-        and not looks[number].is_surely_bare
+        and not looks[number].is_surely_bare(one.deviation)
     )
     if not doubtful:
         return []

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 
@@ -15,6 +16,7 @@ from tensionear.pitch.lines import Heard
 from tensionear.reading import EndStiffness, Finding, Limits, Plane, PluckReading, Reading
 from tensionear.wheel.sidefit import ends_of
 
+from .otherspoke import pluck_contradicted
 from .plucks import ACCEPTED, common_findings, fault_of, listed, pluck_reading, reason_of, unread_pluck
 
 _U_LENGTH_M = 0.5e-3
@@ -47,7 +49,11 @@ def read_singles(file: str, listened: Listened, spoke: Spoke, free_length_m: flo
         "nothing touches the spoke along its length",
         "the ends may be anything from nearly hinged to nearly clamped: that is in the +/-",
     )
-    return _reading(file, listened, strikes, tuple(plucks), "pluck", spoke.name, {"all": ends} if ends else {}, assumed)
+    found = _reading(
+        file, listened, strikes, tuple(plucks), "pluck", spoke.name, {"all": ends} if ends else {}, assumed
+    )
+    other = pluck_contradicted(strikes, spoke, free_length_m, _U_LENGTH_M)
+    return replace(found, findings=(*other, *found.findings))
 
 
 def read_tones(file: str, listened: Listened) -> Reading:

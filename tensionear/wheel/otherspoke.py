@@ -24,15 +24,16 @@ from tensionear.pitch.salience import Salient, score
 Array = NDArray[np.float64]
 
 #: Of the best fit's score: below this the stated spoke is contradicted. Chosen on simulated rounds, seeds 3000 to 3015.
-CONTRADICTED = 0.75
-#: Plucks that tell a kind, at least and at most.
-FEWEST, _MOST = 4, 12
+#: ``ALONE`` where fewer plucks than ``ENOUGH`` tell.
+CONTRADICTED, ALONE, ENOUGH = 0.9, 0.75, 4
+_MOST = 12  # plucks that are asked
 _LOG_TENSION = np.arange(math.log(60.0), math.log(3000.0), 0.005)
 _ENDS = END_SHARES[2::2]
 _MODES = 10
 _WIDTH = 0.002  # of ln f: as near a partial must come, with the grid no finer than it is
 _STEP, _SIZES = 0.015, 24  # of ln x, and how many steps other sizes are tried to either side
 _LEAST_TOLERANCE, _SIGMAS = 0.02, 2.0  # of ln x, and standard uncertainties of it that the file leaves open
+_SURE = 0.6  # a stated kind that explains so much, and no other size more, is not asked further
 _ALIKE = 0.97  # of the best score: a spoke of the stated material that fits so well is the one that is named
 
 
@@ -81,25 +82,26 @@ def contradiction(
     Returns
     -------
     Contradiction or None
-        None where the stated spoke fits, or too few plucks tell.
+        None where the stated spoke fits, or nothing was plucked.
     """
-    if len(rings) < FEWEST:
+    if not rings:
         return None
+    limit = CONTRADICTED if len(rings) >= ENOUGH else ALONE
     heard = _Heard(rings[:_MOST])
     length_m = float(np.median(free_lengths_m))
     grids = _grids(spoke, length_m)
     open_ = _tolerance(spoke, u_length_m / length_m)
     low, high = (-2 * math.log(end / length_m) for end in (max(free_lengths_m), min(free_lengths_m)))
-    stated = heard.best(grids, np.asarray(np.linspace(low - open_, high + open_, 5)))
+    stated = heard.best(grids, low - open_ + (high - low + 2 * open_) * np.arange(5) / 4)
     others = _STEP * np.arange(-_SIZES, _SIZES + 1)
-    resized = heard.best(grids, others[(others < low - open_) | (others > high + open_)])
-    if stated.score > resized.score and stated.explained > 0.6:
+    resized = heard.best(grids, np.asarray(others[(others < low - open_) | (others > high + open_)]))
+    if stated.score > resized.score and stated.explained > _SURE:
         return None
     fits = {
         name: heard.best(_grids(library_spoke(name), length_m), np.array([-0.015, 0.0, 0.015])) for name in spoke_ids()
     }
     top = max(fit.score for fit in fits.values())
-    if stated.score > CONTRADICTED * max(top, resized.score):
+    if stated.score > limit * max(top, resized.score):
         return None
     good = [name for name, fit in fits.items() if fit.score >= _ALIKE * top]
     kin = [name for name in good if library_spoke(name).material.name == spoke.material.name] or good
