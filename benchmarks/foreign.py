@@ -101,16 +101,15 @@ def to_be_tightened(reading: Reading, spoke: SpokeReading) -> bool:
 
 def table(rows: list[dict[str, Any]]) -> str:
     """A row a mass, then the other spokes."""
-    lines = [
-        f"{'on the spoke':<14}{'rounds':>8}{'said %':>8}{'doubted %':>11}{'a number %':>12}{'beyond 3 u':>12}{'to tighten':>12}"
-    ]
+    columns = ("said %", "doubted %", "a number %", "beyond 3 u", "to tighten")
+    lines = [f"{'on the spoke':<14}{'rounds':>8}" + "".join(f"{column:>12}" for column in columns)]
     for grams in MASSES_G:
         some = [row for row in rows if row["grams"] == grams]
         if some:
             name = "it rattles" if grams is None else f"{grams:g} g"
             lines.append(
-                f"{name:<14}{len(some):>8}{100 * np.mean([bool(row['said']) for row in some]):>8.0f}"
-                f"{100 * np.mean([row['hardly'] and not row['said'] for row in some]):>11.0f}"
+                f"{name:<14}{len(some):>8}{100 * np.mean([bool(row['said']) for row in some]):>12.0f}"
+                f"{100 * np.mean([row['hardly'] and not row['said'] for row in some]):>12.0f}"
                 f"{100 * np.mean([row['read'] is not None for row in some]):>12.0f}"
                 f"{sum(row['beyond_3_u'] for row in some):>12}"
                 f"{sum(row['tighten'] for row in some):>12}"

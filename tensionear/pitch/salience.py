@@ -6,6 +6,7 @@ new. A series scores the weight of what its partials meet, less something for lo
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -20,6 +21,7 @@ _SAME_HZ, _LINE_HZ, _WORST_LINE = (4.0, 20.0), 3.0, 0.002
 _LOG_LOW, _LOG_HIGH, _STEP = float(np.log(45.0)), float(np.log(7200.0)), 0.00025
 _BINS = round((_LOG_HIGH - _LOG_LOW) / _STEP) + 1
 _MISSING = np.array([0.30, 0.22, 0.18, 0.14, 0.10, 0.04])
+_STRAY = 0.3  # of what is heard: neighbours, rim, noise; judgement, no source
 _THERE = 0.15  # a partial that meets so much is not missing
 #: How near, in ln f, a partial must come to what it explains.
 WIDTH = 0.0012
@@ -45,6 +47,19 @@ class Salient:
         away = np.min(np.abs(self.log_frequency[:, None] - np.concatenate(series)), axis=1)
         met = np.exp(-0.5 * (away / np.hypot(self.u, WIDTH)) ** 2)
         return float(np.sum(self.weight * met) / np.sum(self.weight))
+
+    def log_likelihood(self, series: Sequence[Array]) -> float:
+        """ln of the likelihood of what was heard, each item in proportion to its weight.
+
+        An item lies on a partial of these series (ln f), on any alike, or is a stray: anywhere in the range of ln f.
+        """
+        partials = np.concatenate(series)
+        spread = np.hypot(self.u, WIDTH)[:, None]
+        bells = np.exp(-0.5 * ((self.log_frequency[:, None] - partials) / spread) ** 2) / (
+            math.sqrt(2 * math.pi) * spread
+        )
+        density = (1 - _STRAY) * bells.mean(axis=1) + _STRAY / (_LOG_HIGH - _LOG_LOW)
+        return float(np.sum(self.weight * np.log(density)))
 
     def landscape(self, width: float) -> Array:
         """Weight on an even grid of ln f, each item spread by this width."""

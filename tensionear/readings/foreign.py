@@ -50,7 +50,9 @@ def fit_bare(
             heard |= {place.number: (likely[place.number],) for place in unread}
             seen |= look_at(group.places, group.fit, heard, unread)
         bare = [place for place in places if not (place.number in seen and seen[place.number].is_loaded)]
-        if len(bare) < len(places) and bare:
+        if not bare:
+            del fits[side]
+        elif len(bare) < len(places):
             fits[side] = fit_side(bare, own, wheel.learned)
         looks |= seen
     return BareSpokes(fits, looks, tuple(sorted(number for number, look in looks.items() if look.is_loaded)))
@@ -97,7 +99,7 @@ def hardly_heard(
         and number in judged
         and judged[number].verdict != "within"
         and number in looks
-        and not looks[number].is_surely_bare
+        and not looks[number].is_surely_bare(one.deviation)
     )
     if not doubtful:
         return []

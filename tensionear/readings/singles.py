@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 
@@ -16,6 +17,7 @@ from tensionear.reading import EndStiffness, Finding, Limits, Plane, PluckReadin
 from tensionear.wheel.sidefit import ends_of
 
 from .likeness import is_like
+from .otherspoke import pluck_contradicted
 from .plucks import ACCEPTED, common_findings, fault_of, listed, pluck_reading, reason_of, unread_pluck
 
 _U_LENGTH_M = 0.5e-3
@@ -51,7 +53,11 @@ def read_singles(file: str, listened: Listened, spoke: Spoke, free_length_m: flo
         "nothing touches the spoke along its length",
         "the ends may be anything from nearly hinged to nearly clamped: that is in the +/-",
     )
-    return _reading(file, listened, strikes, tuple(plucks), "pluck", spoke.name, {"all": ends} if ends else {}, assumed)
+    found = _reading(
+        file, listened, strikes, tuple(plucks), "pluck", spoke.name, {"all": ends} if ends else {}, assumed
+    )
+    other = pluck_contradicted(strikes, spoke, free_length_m, _U_LENGTH_M)
+    return replace(found, findings=(*other, *found.findings))
 
 
 def read_tones(file: str, listened: Listened) -> Reading:

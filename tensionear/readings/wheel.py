@@ -32,6 +32,7 @@ from tensionear.wheel.sheet import EMPTY, Sheet, sheet_to_dict
 from tensionear.wheel.sidefit import Group, ReadTension, Rings, SideTensions, fit_side
 
 from .foreign import fit_bare, foreign_findings, hardly_heard, likely_rings
+from .otherspoke import wheel_contradicted
 from .pairs import PairReadings, touching_pairs
 from .plucks import common_findings, listed, pluck_reading, unread_pluck
 from .ringing import dull_rings
@@ -117,6 +118,7 @@ def read_named(
     pairs = touching_pairs(strikes, naming, wheel, crossing)
     single = {number: kind for number, kind in kind_of.items() if crossing[number] in _WHOLE_LENGTH}
     bare = fit_bare(wheel, rings, fits, likely_rings(strikes, naming, single, rings))
+    other = wheel_contradicted(strikes, wheel, bare.looks, single)
     fits = {**bare.fits, **{side: found.tensions for side, found in pairs.sides.items()}}
     rings = {number: each for number, each in rings.items() if number not in bare.foreign}
     rings |= pairs.rings
@@ -132,7 +134,8 @@ def read_named(
         + _exchanged(pitch, higher)
         + _crossing_findings(crossing, pairs)
         + pairs.findings
-        + foreign_findings(bare.foreign)
+        + other
+        + ([] if other else foreign_findings(bare.foreign))
         + _misfits(tensions)
         + hardly_heard(bare.looks, tensions, judged)
         + dull_rings(plucks)
@@ -149,7 +152,7 @@ def read_named(
         sample_rate_hz=listened.sample_rate_hz,
         warnings=listened.warnings,
         findings=worst_first(findings),
-        verdict=None if _exchanged(pitch, higher) else _verdict(assessed, complete, unknown),
+        verdict=None if other or _exchanged(pitch, higher) else _verdict(assessed, complete, unknown),
         plucks=tuple(plucks),
         spokes=tuple(
             _spoke_reading(place, tensions.get(place.number), judged.get(place.number), rings.get(place.number))

@@ -34,6 +34,7 @@ LOADED = 0.2
 _BARE_SHARE = 1.3
 #: What a tension must rest on to be believed if it is low.
 _LOW_MODES, _FEWEST_LOW, _FURTHEST, _QUIET_DB = 4, 3, 5.0, -15.0
+_FAR, _FAR_ENOUGH = -0.6, 0.7
 _FEWEST = 4  # spokes of a group that tell what its ends are like
 _TENSIONS = np.linspace(math.log(90.0), math.log(2800.0), 1400)
 _TENSION_NODES = 60  # of the tensions, between which ln f is linear
@@ -79,9 +80,13 @@ class Look:
         loaded = self.loaded is not None and self.loaded - _BARE_SHARE * self.bare > LOADED
         return loaded or self.explained < UNLIKE
 
-    @property
-    def is_surely_bare(self) -> bool:
-        """Whether enough was heard, and enough of it a bare spoke's, to believe that it is slack."""
+    def is_surely_bare(self, deviation: float) -> bool:
+        """Whether enough was heard, and enough of it a bare spoke's, to believe that it is slack.
+
+        More is asked where it would be far below its side's mean (``deviation``, a ratio).
+        """
+        if deviation < _FAR and (self.explained < _FAR_ENOUGH or self.ground.low_modes < _LOW_MODES):
+            return False
         return self.explained >= ENOUGH and self.ground.is_firm
 
 

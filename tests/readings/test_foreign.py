@@ -68,6 +68,12 @@ def test_a_tension_that_rests_on_little_is_not_firm(ground: Ground) -> None:
     assert not ground.is_firm
 
 
+@pytest.mark.parametrize(("deviation", "explained", "sure"), [(-0.1, 0.6, True), (-0.7, 0.6, False), (-0.7, 0.9, True)])
+def test_more_is_asked_of_what_reads_far_too_slack(deviation: float, explained: float, sure: bool) -> None:
+    assert Look(1.0, None, explained, FIRM).is_surely_bare(deviation) is sure
+    assert not Look(1.0, None, explained, Ground(3, 1.0, 0.0)).is_surely_bare(-0.7)
+
+
 def one(deviation: float) -> ReadTension:
     return ReadTension(900.0, 9.0, (880.0, 920.0), 5.0, 7.0, deviation, 0.006, 2.2, 1.0)
 
