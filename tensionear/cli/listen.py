@@ -36,7 +36,7 @@ if TYPE_CHECKING:
 
 MOST_PLUCKS = 5
 _USUAL_PLUCKS = 2
-_RING_ON_S = 0.3  # after a pluck a recording is gone on with
+_RING_ON_S = 0.3  # after the last pluck that was kept a recording is gone on with
 
 
 def listen(
@@ -121,7 +121,7 @@ class _Keeping:
     @property
     def until_s(self) -> float:
         """Up to where in a recording the round was kept."""
-        return max((each.onset_s for each in self.kept), default=-_RING_ON_S) + _RING_ON_S
+        return max((each.onset_s + _RING_ON_S for each in self.kept), default=0.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,7 +145,7 @@ class _Making:
         needed = self.plucks or (1 if recorded else _USUAL_PLUCKS)
         setup = Setup(name, self.first, self.options, needed, recorded and self.plucks is None)
         session = Session(self.subject, setup, self.keeping.keeper, _no_sound if self.quiet else player(), tell)
-        session.restore(self.keeping.kept)
+        session.restore(self.keeping.kept, self.keeping.until_s if recorded else 0.0)
         return session
 
 
@@ -300,7 +300,7 @@ def _check(
 
 
 @contextmanager
-def _source(sound: str | None, fast: bool, wanted: str | None, from_s: float) -> Iterator[_Found]:
+def _source(sound: str | None, fast: bool, wanted: str | None, at_once_s: float) -> Iterator[_Found]:
     """A file played, or the microphone, closed at the end."""
     if sound is None:
         from tensionear.capture.microphone import open_microphone
@@ -323,7 +323,7 @@ def _source(sound: str | None, fast: bool, wanted: str | None, from_s: float) ->
     def notes() -> tuple[str, ...]:
         return tuple(text for text in (why, *source.notes()) if text)
 
-    yield _Found(PlayedFile(source, fast, from_s), source.channels, channel, notes)
+    yield _Found(PlayedFile(source, fast, at_once_s), source.channels, channel, notes)
 
 
 def player() -> Callable[[Cue], None]:

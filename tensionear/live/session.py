@@ -19,6 +19,7 @@ from tensionear.reading import Reading
 from tensionear.readings.plucks import ADVICE, fault_of, reason_of
 
 from . import machine, turning
+from .again import HeardBefore
 from .ear import SAME_S, Heard, LiveEar, Rehearing
 from .events import (
     Accept,
@@ -83,6 +84,7 @@ class Session:
         self.turning: Turning | None = None
         self.reading: Reading | None = None
         self._memory = Memory(subject.hears_again)
+        self._before = HeardBefore()
         self._stale: dict[int, float] = {}
         self._own_tones: list[tuple[float, float]] = []
         self._lost: list[float] = []
@@ -92,12 +94,24 @@ class Session:
         self._start_s = 0.0
         self.revision = 0
 
-    def restore(self, kept: Sequence[Restored]) -> None:
-        """Take up a round that was kept: its sounds are heard again, with whatever the wheel file says by now."""
-        known = [each for each in kept if each.spoke in self.round.plan]
+    def restore(self, kept: Sequence[Restored], again_until_s: float = 0.0) -> None:
+        """Take up a round that was kept: its sounds are heard again, with whatever the wheel file says by now.
+
+        Parameters
+        ----------
+        kept : sequence of Restored
+        again_until_s : float
+            Up to here the sound to come is the recording these are of. 0: it is a microphone, which begins anew.
+        """
+        known = tuple(each for each in kept if each.spoke in self.round.plan)
         accepted = self._memory.restore(known, Rehearing(self._expectations))
-        self._start_s = max((each.onset_s + _APART_S for each in known), default=self._start_s)
+        if again_until_s:
+            self._before = HeardBefore(known, again_until_s)
+        else:
+            self._start_s = max((each.onset_s + _APART_S for each in known), default=self._start_s)
         self.round = machine.restored(self.round, accepted)
+        if known:
+            self._say(Told("resumed", text=f"going on: {len(accepted)} of {len(self.round.plan)} spokes were kept"))
 
     # what comes in
 
@@ -223,6 +237,9 @@ class Session:
     def _take(self, heard: Heard) -> None:
         """A strike at one of its stages."""
         strike = heard.strike
+        if self._before.covers(strike.onset_s):
+            self._take_again(heard)
+            return
         if heard.stage == "whole":
             self._take_whole(heard)
             return
@@ -276,6 +293,17 @@ class Session:
                 if abs(each.onset_s - strike.onset_s) < SAME_S:
                     self._keep_anew((KeptPluck(each.onset_s, spoke, each.value, heard.pluck),))
                     return
+
+    def _take_again(self, heard: Heard) -> None:
+        """What was heard before: it is remembered, and what was kept of it too short is kept whole."""
+        strike, pluck = heard.strike, heard.pluck
+        before = self._before.pluck_at(strike.onset_s)
+        if heard.stage == "whole":
+            self._memory.whole(strike, pluck)
+            if before is not None and before.sound is not None and len(before.sound.samples) < len(pluck.samples):
+                self._keep_anew((KeptPluck(before.onset_s, before.spoke, before.value, pluck),))
+        elif heard.stage != "first" and before is not None:
+            self.round = machine.heard_again(self.round, before.spoke, self._memory.hear_again(before, strike, pluck))
 
     def _step(self, event: Event) -> None:
         """One step; what is to be kept is kept before the new state can be seen."""
