@@ -80,10 +80,8 @@ def test_over_a_microphone_the_kept_sounds_give_the_same(tmp_path: Path) -> None
     broken = next(index for index in range(len(blocks)) if _has(session, blocks[index], 3))
     opened = latest_unfinished(log, "stand")
     told: list[Told] = []
-    going_on = session_of(take, told, LogKeeper(lambda: opened, str, True, None))
-    going_on.restore(restored(opened))
+    going_on = session_of(take, told, LogKeeper(lambda: opened, str, True, None), restored(opened))
     assert told[0].text == "going on: 3 of 6 spokes were kept"
-    going_on.listen_to(take.sample_rate_hz, 1, 0)
     for piece in blocks[broken + 1 :]:
         going_on.push(piece)
     going_on.finish()
@@ -101,12 +99,11 @@ def _has(session: Session, piece: Piece, spokes: int) -> bool:
 def test_a_lap_that_was_closed_stays_closed(files: tuple[str, str]) -> None:
     value = Value(400.0, 1000.0, 9.0)
     plucks = [(1.0 + spoke + pluck / 4, spoke) for spoke in range(1, SPOKES + 1) for pluck in range(2)]
-    session = session_of(drawn(SPOKES), [], Shelf({}, []))
-    session.restore([Restored(onset_s, spoke, value, None) for onset_s, spoke in plucks])
+    kept = [Restored(onset_s, spoke, value, None) for onset_s, spoke in plucks]
+    session = session_of(drawn(SPOKES), [], Shelf({}, []), kept)
     assert session.round.complete
     assert not session.over
-    session = session_of(drawn(SPOKES), [], Shelf({}, []))
-    session.restore([Restored(onset_s, spoke, value, None) for onset_s, spoke in [*plucks, (20.0, 1)]])
+    session = session_of(drawn(SPOKES), [], Shelf({}, []), [*kept, Restored(20.0, 1, value, None)])
     assert session.round.closed
     assert session.over
 
@@ -117,7 +114,7 @@ def test_what_was_kept_before_the_break_can_be_taken_back(tmp_path: Path) -> Non
     value = Value(400.0, 1000.0, 9.0)
     for onset_s, spoke in ((1.0, 1), (2.0, 2)):
         opened.append(PluckReading(onset_s, spoke, None, True, None, None, 400.0, None, None, 1000.0, 9.0))
-    session = session_of(drawn(SPOKES), [], LogKeeper(lambda: opened, str, True, None))
-    session.restore([Restored(1.0, 1, value, None), Restored(2.0, 2, value, None)])
+    kept = [Restored(1.0, 1, value, None), Restored(2.0, 2, value, None)]
+    session = session_of(drawn(SPOKES), [], LogKeeper(lambda: opened, str, True, None), kept)
     session.ask(AskedFor("back"))
     assert [each.reading.spoke for each in opened.plucks] == [1]
