@@ -8,7 +8,7 @@ import sys
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -17,6 +17,7 @@ import typer
 from tensionear.errors import UsageError
 from tensionear.options import Crossing, Direction, Order, RoundOptions
 
+from .earlier import Wanted, earlier_reading, out_of_limits
 from .keep import asked_of
 from .read import Subject as Plucked
 from .show import shown_units
@@ -30,7 +31,7 @@ if TYPE_CHECKING:
     from tensionear.live.source import LiveSource
     from tensionear.live.subject import Subject
     from tensionear.live.told import Told
-    from tensionear.reading import Units
+    from tensionear.reading import Reading, Units
     from tensionear.records.log import OpenRound
     from tensionear.records.values import Asked
 
@@ -57,9 +58,16 @@ def listen(
     missing: Annotated[
         list[int] | None, typer.Option(metavar="N", help="A spoke to leave out; may be repeated.")
     ] = None,
+    out_of: Annotated[
+        str | None,
+        typer.Option(
+            metavar="last|ROUND|FILE",
+            help="Only the spokes this reading found out of their limits: the wheel's last round in the log, a round, JSON.",
+        ),
+    ] = None,
     crossing: Annotated[Crossing | None, typer.Option(help="How spokes meet where they cross.")] = None,
     resume: Annotated[
-        bool, typer.Option("--resume", help="Go on with the last unfinished round of this wheel.")
+        bool, typer.Option("--resume", help="Go on with the last unfinished round of this wheel, in its own order.")
     ] = False,
     no_audio: Annotated[bool, typer.Option("--no-audio", help="Keep no sound: it cannot be read anew then.")] = False,
     log: Annotated[
@@ -74,12 +82,17 @@ def listen(
     no_calibration: Annotated[bool, typer.Option("--no-calibration", help="Leave kept calibrations out.")] = False,
 ) -> None:
     """A round as it is plucked, live or from a recording: plucks lead through it, keys are optional."""
-    options = RoundOptions(order, direction, tuple(missing or ()), crossing=crossing)
     subject = _subject(wheel, spokes, spoke, not no_calibration)
     _check(sound, fast, plucks, wanted, target, spoke)
+    left_out = set(missing or ())
+    if out_of is not None:
+        reading, source = earlier_reading(Wanted(out_of, log, subject.title, subject.spokes))
+        left_out |= set(range(1, subject.spokes + 1)) - set(out_of_limits(reading, source))
+        subject = _beside(subject, reading)
+    options = RoundOptions(order, direction, tuple(sorted(left_out)), crossing=crossing)
     asked = asked_of(Plucked(spokes=spokes, first=first), wheel, None, options)
     keeping = _keeping(subject, asked, _Asking(log, resume, not no_audio, spoke is not None), sound)
-    making = _Making(subject, options, first, plucks, quiet or sound is not None, sound, keeping)
+    making = _Making(subject, plucks, quiet or sound is not None, sound, keeping)
     with _source(sound, fast, wanted, keeping.until_s) as found:
         _run(making, found, _Form(plain, as_json), spoke, target)
 
@@ -113,9 +126,10 @@ class _Found:
 
 @dataclass(frozen=True, slots=True)
 class _Keeping:
-    """How the round is kept, and what was kept of it before."""
+    """How the round is kept, what is plucked in it and how, and what was kept of it before."""
 
     keeper: Keeper
+    asked: Asked
     kept: tuple[Restored, ...] = ()
 
     @property
@@ -129,8 +143,6 @@ class _Making:
     """All that a session is made of but its source."""
 
     subject: Subject
-    options: RoundOptions
-    first: int
     plucks: int | None
     quiet: bool
     sound: str | None
@@ -143,7 +155,8 @@ class _Making:
 
         recorded = self.sound is not None
         needed = self.plucks or (1 if recorded else _USUAL_PLUCKS)
-        setup = Setup(name, self.first, self.options, needed, recorded and self.plucks is None)
+        asked = self.keeping.asked
+        setup = Setup(name, asked.first, asked.options, needed, recorded and self.plucks is None)
         session = Session(self.subject, setup, self.keeping.keeper, _no_sound if self.quiet else player(), tell)
         session.restore(self.keeping.kept, self.keeping.until_s if recorded else 0.0)
         return session
@@ -252,6 +265,17 @@ def _subject(wheel: str | None, spokes: int | None, spoke: int | None, with_cali
     return WheelSubject(described)
 
 
+def _beside(subject: Subject, reading: Reading) -> Subject:
+    """The subject, with what was read of it before."""
+    from tensionear.live.subject import WheelSubject
+
+    if not isinstance(subject, WheelSubject):
+        return subject
+    return WheelSubject(
+        subject.wheel, {each.spoke: each.tension_n for each in reading.spokes if each.tension_n is not None}
+    )
+
+
 @dataclass(frozen=True, slots=True)
 class _Asking:
     """What is asked of the log."""
@@ -272,15 +296,18 @@ def _keeping(subject: Subject, asked: Asked, asking: _Asking, sound: str | None)
     if asking.resume:
         opened = latest_unfinished(log, subject.title)
         keeper = LogKeeper(lambda: opened, subject.label, asking.with_sound, None)
-        return _Keeping(KeepsNothing() if asking.turning else keeper, restored(opened))
+        begun = log.load(opened.id).asked
+        options = replace(begun.options, crossing=asked.options.crossing or begun.options.crossing)
+        known = replace(asked, first=begun.first, options=options)
+        return _Keeping(KeepsNothing() if asking.turning else keeper, known, restored(opened))
     if asking.turning:
-        return _Keeping(KeepsNothing())
+        return _Keeping(KeepsNothing(), asked)
 
     def begin() -> OpenRound:
         return log.open_round(asked, subject.title, state_of_wheel(asked.wheel_text))
 
     recording = None if sound is None else Path(sound)
-    return _Keeping(LogKeeper(begin, subject.label, asking.with_sound, recording))
+    return _Keeping(LogKeeper(begin, subject.label, asking.with_sound, recording), asked)
 
 
 def _check(
