@@ -23,7 +23,7 @@ from benchmarks.simulator.rounds import Round
 from benchmarks.simulator.stand import draw_stand
 from tensionear.capture.microphone import Microphone, Piece, Recovered, Trouble, open_microphone
 from tensionear.capture.recording import Recording
-from tensionear.cli.listen import player
+from tensionear.cli.livesound import player
 from tensionear.listening import listen_through
 from tensionear.live.engine import Engine
 from tensionear.live.keeping import KeepsNothing

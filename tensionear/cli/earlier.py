@@ -14,7 +14,7 @@ from .read import table_text
 
 if TYPE_CHECKING:
     from tensionear.reading import Reading
-    from tensionear.records.log import Log
+
 
 LAST = "last"
 _ROUND = re.compile(r"\d{1,15}\Z")
@@ -58,7 +58,10 @@ def _found(wanted: Wanted) -> tuple[Reading, str]:
     from tensionear.records.log import Log
 
     if wanted.given == LAST:
-        return _last(Log(wanted.log), wanted)
+        number = last_round(wanted)
+        reading = Log(wanted.log).load(number).reading
+        assert reading is not None
+        return reading, f"round {number}"
     if _ROUND.match(wanted.given) and not Path(wanted.given).exists():
         kept = Log(wanted.log).load(int(wanted.given))
         if kept.reading is None:
@@ -67,17 +70,18 @@ def _found(wanted: Wanted) -> tuple[Reading, str]:
     return reading_in(table_text(wanted.given), wanted.given), wanted.given
 
 
-def _last(log: Log, wanted: Wanted) -> tuple[Reading, str]:
-    """The wheel's last round in which most of its spokes were read: not one of a few spokes only."""
-    from tensionear.records.log import Search
+def last_round(wanted: Wanted) -> int:
+    """The number of the wheel's last round in which most of its spokes were read; UsageError if there is none."""
+    from tensionear.records.log import Log, Search
 
+    log = Log(wanted.log)
     for row in log.rounds(Search(wheel=wanted.title)) if log.path.exists() else ():
         reading = log.load(row.id).reading if row.title == wanted.title and row.finished else None
         if (
             reading is not None
             and 2 * sum(each.deviation_percent is not None for each in reading.spokes) > wanted.spokes
         ):
-            return reading, f"round {row.id}"
+            return row.id
     raise UsageError(
         f"no finished round of {wanted.title} in {log.path}; read or listen to one first, or give a round or a file"
     )

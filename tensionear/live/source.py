@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Protocol
 
+from tensionear.capture.channels import best_channel
 from tensionear.capture.microphone import Piece, Recovered, Trouble
 from tensionear.capture.recording import AudioSource, Samples
 
@@ -97,3 +98,9 @@ class PlayedFile:
         for block in self._source.blocks():
             for start in range(0, len(block), step):
                 yield block[start : start + step]
+
+
+def channel_of(source: AudioSource) -> tuple[int, str]:
+    """The channel of a file, as ``read`` takes it, and why."""
+    found = best_channel(source)
+    return found.index, found.text

@@ -9,6 +9,7 @@ from tensionear.capture.levels import Level
 from tensionear.options import RoundOptions
 from tensionear.reading import Reading
 
+from .checklist import Item
 from .events import Value
 from .machine import Round
 from .turning import Turning
@@ -50,3 +51,4 @@ class Snapshot:
     heard_s: float = 0.0
     stale: Mapping[int, float] = field(default_factory=dict)
     told: int = 0
+    items: tuple[Item, ...] = ()  # of a turn plan that is followed

@@ -6,6 +6,7 @@ pluck; the level. What has no room is left out from the bottom of that list.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from rich.text import Text
@@ -18,7 +19,7 @@ from tensionear.live.told import Snapshot
 from tensionear.reading import Units
 from tensionear.units import in_words
 
-from . import words
+from . import checkpicture, words
 from .figures import large, meter
 from .strip import Strip, strip_of
 from .turnpicture import turn_lines
@@ -42,7 +43,7 @@ class Look:
 
 def draw(snapshot: Snapshot, subject: Subject, look: Look) -> list[Text]:
     """The whole screen, as many lines as it is high, none wider than it."""
-    body = turn_lines(snapshot, subject, look) if snapshot.turning else round_lines(snapshot, subject, look)
+    body = _body(snapshot, subject, look)
     body = body[: look.height - 1]
     body += [Text("")] * (look.height - 1 - len(body))
     lines = [*body, _keys(look)]
@@ -52,11 +53,54 @@ def draw(snapshot: Snapshot, subject: Subject, look: Look) -> list[Text]:
     return lines
 
 
+def _body(snapshot: Snapshot, subject: Subject, look: Look) -> list[Text]:
+    if snapshot.turning:
+        return turn_lines(snapshot, subject, look)
+    return plan_lines(snapshot, subject, look) if snapshot.items else round_lines(snapshot, subject, look)
+
+
+def plan_lines(snapshot: Snapshot, subject: Subject, look: Look) -> list[Text]:
+    """Everything above the keys while a turn plan is followed."""
+    state, items = snapshot.round, snapshot.items
+    rule = Text(look.glyphs.rule * look.width, look.palette.line)
+    awaited = [each for each in items if each.heard is None and each.turn.spoke == state.spoke]
+    told = checkpicture.beside(awaited[0], look) if awaited else ("all turned", "", "", "")
+    beside = (told[0], told[1] or "", told[2], f"{_task(state)}; {told[3]}" if state.taken else told[3], "")
+    now = _labelled(subject.label(state.spoke), beside, look)
+    if any(each.heard is not None for each in items):
+        foot = [*_how(state, subject, look)]
+    else:
+        foot = [Text(f" {caution}", look.palette.out) for caution in words.CAUTIONS]
+    foot = [rule, *foot, Text(f" {meter(snapshot.level, look.glyphs)}")]
+    head = [_title(snapshot, subject, look, f"turning, {checkpicture.count_words(items)}"), rule]
+    said = [_heard(snapshot, subject, look), _said(state, look), rule]
+    room = look.height - 1 - len(head) - len(now) - len(said) - len(foot)
+    return [*head, *now, *said, *_filled(checkpicture.list_lines(items, state.spoke, max(room, 2), look), room), *foot]
+
+
+def _filled(lines: list[Text], room: int) -> list[Text]:
+    return [*lines, *(Text("") for _ in range(room - len(lines)))]
+
+
+def _heard(snapshot: Snapshot, subject: Subject, look: Look) -> Text:
+    """The last number; of a spoke that was ticked off, with what was expected of it."""
+    line = _last(snapshot, subject, look)
+    shown = snapshot.round.shown
+    ticked = [each for each in snapshot.items if each.heard and shown and each.turn.spoke == shown.spoke]
+    if not ticked or shown is None or not shown.final or shown.spoke == snapshot.round.spoke:
+        return line
+    found = Text(" last  ")
+    number = words.number_words(shown.value, True)
+    told = f"{subject.label(shown.spoke)}  {number}  {checkpicture.ticked_words(ticked[-1])}"
+    found.append(look.glyphs.words(in_words(told, look.units)), look.palette.strong)
+    return found
+
+
 def round_lines(snapshot: Snapshot, subject: Subject, look: Look) -> list[Text]:
     """Everything above the keys while measuring."""
     state, palette = snapshot.round, look.palette
     rule = Text(look.glyphs.rule * look.width, palette.line)
-    head = [_title(snapshot, subject, look), rule]
+    head = [_title(snapshot, subject, look, words.progress(snapshot.round)), rule]
     now = _awaited(state, subject, look)
     said = [_last(snapshot, subject, look), _said(state, look)]
     foot = [rule, *_how(state, subject, look), Text(f" {meter(snapshot.level, look.glyphs)}")]
@@ -65,10 +109,8 @@ def round_lines(snapshot: Snapshot, subject: Subject, look: Look) -> list[Text]:
     return [*head, *now, *said, rule, *strip, *foot]
 
 
-def _title(snapshot: Snapshot, subject: Subject, look: Look) -> Text:
-    state = snapshot.round
-    right = words.progress(state)
-    if state.paused:
+def _title(snapshot: Snapshot, subject: Subject, look: Look, right: str) -> Text:
+    if snapshot.round.paused:
         right = f"PAUSED  {right}"
     room = look.width - len(right) - 3
     title = subject.title if len(subject.title) <= room else f"{subject.title[: room - 2]}.."
@@ -78,18 +120,23 @@ def _title(snapshot: Snapshot, subject: Subject, look: Look) -> Text:
 def _awaited(state: Round, subject: Subject, look: Look) -> list[Text]:
     """The awaited spoke, large, and where it is."""
     spoke = state.spoke
-    label = large(subject.label(spoke), look.glyphs)
-    beside = [
+    beside = (
         _task(state),
         words.where(spoke),
         words.where_from_left(spoke),
         words.way(state.left, spoke, subject.spokes),
         "",
-    ]
+    )
+    return _labelled(subject.label(spoke), beside, look)
+
+
+def _labelled(label: str, beside: Sequence[str], look: Look) -> list[Text]:
+    """A large label with five lines beside it, or the first of them below it where there is no room."""
+    rows = large(label, look.glyphs)
     if look.width < _BESIDE:
-        return [*(Text(f" {row}", look.palette.strong) for row in label), *(Text(f" {each}") for each in beside[:3])]
+        return [*(Text(f" {row}", look.palette.strong) for row in rows), *(Text(f" {each}") for each in beside[:3])]
     found = []
-    for index, row in enumerate(label):
+    for index, row in enumerate(rows):
         line = Text(f" {row:<{_LABEL_COLUMNS}}", look.palette.strong)
         line.append(beside[index][: look.width - _LABEL_COLUMNS - 2], "" if index else look.palette.strong)
         found.append(line)
