@@ -97,7 +97,9 @@ def _kept(given: str) -> dict[str, Any] | None:
 def _made(given: str, log: str | None, wheel: Wheel) -> dict[str, Any]:
     """A plan made now, as its document."""
     from tensionear.wheel.plan import plan_turns
+    from tensionear.wheel.planoptions import PlanOptions
 
     named = str(last_round(Wanted(LAST, log, wheel.name, wheel.spokes))) if given == LAST else given
     read, _ = readings_of(Asked(named, None, None, log), wheel)
-    return plan_turns(wheel, read.tensions_n, read.lateral_m, read.radial_m, read.dish_m).to_dict()
+    options = PlanOptions(u_tensions_n=read.u_tensions_n)
+    return plan_turns(wheel, read.tensions_n, read.lateral_m, read.radial_m, read.dish_m, options).to_dict()

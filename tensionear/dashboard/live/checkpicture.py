@@ -28,8 +28,8 @@ _VERDICTS: dict[Verdict, str] = {
     "expected": "as expected",
     "higher": "higher than expected",
     "lower": "lower than expected",
-    "unmoved": "as if it had not been turned: look whether the nipple turned, or the spoke with it",
-    "wrong-way": "as if it had been turned the other way: read the instruction again",
+    "unmoved": "as if not turned",
+    "wrong-way": "as if turned the other way",
 }
 _SHORT: dict[Verdict, str] = {"expected": "", "higher": "high", "lower": "low", "unmoved": "same", "wrong-way": "way?"}
 AFTERWARDS = (
@@ -84,10 +84,11 @@ def summary_lines(items: Sequence[Item], units: Units) -> Iterator[str]:
 
 
 def beside(item: Item, look: Look) -> tuple[str, ...]:
-    """What stands beside the large label of the awaited spoke: the turn, wind-up, place and what to expect."""
+    """What stands beside the large label of the awaited spoke: the turn, its sense, wind-up, place, what to expect."""
+    what, _, sense = instruction(item.turn).partition(": ")[2].partition(" (")
     expected = figure_words(item.expected)
-    told = f"then {expected}, {figure_words(item.before)} now" if expected else "then pluck it"
-    lines = (instruction(item.turn), past_words(item), words.where(item.turn.spoke), told)
+    told = f"then {expected}, now {figure_words(item.before)}" if expected else "then pluck it"
+    lines = (what, sense.rstrip(")"), past_words(item), words.where(item.turn.spoke), told)
     return tuple(look.glyphs.words(in_words(each, look.units)) for each in lines)
 
 

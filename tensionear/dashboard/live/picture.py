@@ -24,9 +24,16 @@ from .figures import large, meter
 from .strip import Strip, strip_of
 from .turnpicture import turn_lines
 
-KEYS = "b back  s skip  r redo  j jump  p pause  n note  o out only  t turn  q quit"
+#: The keys, for ever narrower screens.
+KEYS = (
+    "b back  s skip  r redo  j jump  p pause  n note  o out only  t turn  q quit",
+    "b back s skip r redo j jump p pause n note o out t turn q quit",
+    "b)ack s)kip r)edo j)ump p)ause n)ote o)ut t)urn q)uit",
+    "keys b s r j p n o t, q quits",
+)
 _LABEL_COLUMNS = 24
 _BESIDE = 60  # columns from which words stand beside the large label
+_WIDE = 76  # columns from which a place in words fits beside any label
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,9 +71,9 @@ def plan_lines(snapshot: Snapshot, subject: Subject, look: Look) -> list[Text]:
     state, items = snapshot.round, snapshot.items
     rule = Text(look.glyphs.rule * look.width, look.palette.line)
     awaited = [each for each in items if each.heard is None and each.turn.spoke == state.spoke]
-    told = checkpicture.beside(awaited[0], look) if awaited else ("all turned", "", "", "")
-    beside = (told[0], told[1] or "", told[2], f"{_task(state)}; {told[3]}" if state.taken else told[3], "")
-    now = _labelled(subject.label(state.spoke), beside, look)
+    told = checkpicture.beside(awaited[0], look) if awaited else ("all turned", "", "", "", "")
+    waits = state.trouble or state.paused or state.taken
+    now = _labelled(subject.label(state.spoke), (f"{told[0]}; {_task(state)}" if waits else told[0], *told[1:]), look)
     if any(each.heard is not None for each in items):
         foot = [*_how(state, subject, look)]
     else:
@@ -92,7 +99,7 @@ def _heard(snapshot: Snapshot, subject: Subject, look: Look) -> Text:
     found = Text(" last  ")
     number = words.number_words(shown.value, True)
     told = f"{subject.label(shown.spoke)}  {number}  {checkpicture.ticked_words(ticked[-1])}"
-    found.append(look.glyphs.words(in_words(told, look.units)), look.palette.strong)
+    found.append(fitting(look.glyphs.words(in_words(told, look.units)), look.width - 7), look.palette.strong)
     return found
 
 
@@ -134,13 +141,27 @@ def _labelled(label: str, beside: Sequence[str], look: Look) -> list[Text]:
     """A large label with five lines beside it, or the first of them below it where there is no room."""
     rows = large(label, look.glyphs)
     if look.width < _BESIDE:
-        return [*(Text(f" {row}", look.palette.strong) for row in rows), *(Text(f" {each}") for each in beside[:3])]
+        below = (Text(f" {fitting(each, look.width - 1)}") for each in beside[:3])
+        return [*(Text(f" {row}", look.palette.strong) for row in rows), *below]
     found = []
+    columns = min(_LABEL_COLUMNS, max(len(row) for row in rows) + 3) if look.width < _WIDE else _LABEL_COLUMNS
     for index, row in enumerate(rows):
-        line = Text(f" {row:<{_LABEL_COLUMNS}}", look.palette.strong)
-        line.append(beside[index][: look.width - _LABEL_COLUMNS - 2], "" if index else look.palette.strong)
+        line = Text(f" {row:<{columns}}", look.palette.strong)
+        line.append(fitting(beside[index], look.width - columns - 2), "" if index else look.palette.strong)
         found.append(line)
     return found
+
+
+def fitting(text: str, room: int) -> str:
+    """The text without its last clauses, as far as it must do without them."""
+    while len(text) > room:
+        cut = max(text.rfind(sign) for sign in (", ", "; ", " (", ": "))
+        if cut <= 0:
+            return text[:room]
+        text = text[:cut]
+        if text.count("(") > text.count(")"):
+            text = text[: text.rfind(" (")]
+    return text
 
 
 def _task(state: Round) -> str:
@@ -188,11 +209,10 @@ def _how(state: Round, subject: Subject, look: Look) -> list[Text]:
     place = subject.wheel.place(state.spoke) if isinstance(subject, WheelSubject) else None
     told = words.how_to_pluck(place)
     rule, mark = look.glyphs.rule, look.glyphs.high
-    drawing = f" hub |{rule * 22}{mark}{rule * 4}| rim"
-    found = [Text(f"{drawing}   {told[0]}"), Text(f" {'; '.join(told[1:])}")]
-    return found
+    drawing = f" hub |{rule * min(22, max(look.width - 42, 2))}{mark}{rule * 4}| rim"
+    return [Text(f"{drawing}   {told[0]}"), Text(f" {fitting('; '.join(told[1:]), look.width - 1)}")]
 
 
 def _keys(look: Look) -> Text:
-    text = KEYS if len(KEYS) <= look.width - 1 else KEYS.replace("  ", " ").replace(" only", "")
+    text = next((each for each in KEYS if len(each) < look.width), KEYS[-1])
     return Text(f" {text}", look.palette.quiet)
