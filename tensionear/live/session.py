@@ -42,7 +42,7 @@ from .machine import Round
 from .memory import Memory, names_of, near, reading_job, tensions_of
 from .spoilt import Spoilt
 from .subject import Subject, WheelSubject, lines_of
-from .told import SILENT, Setup, Snapshot, Told
+from .told import SILENT, Setup, Snapshot, Told, told_of
 from .turning import Turning
 
 _PLUCK, _GLANCE, _TOLD_NOVELTY_DB = 0.5, 0.4, 12.0
@@ -344,7 +344,8 @@ class Session:
             self.round = after
             self.revision += not isinstance(event, Passed) or bool(effects)
         if isinstance(event, Plucked) and event.final and not before.ended and not before.paused:
-            self._tell_pluck(before, after, event)
+            for told in told_of(before, after, event):
+                self._say(told)
         self._next_walk()
 
     def _carry_out(self, effects: tuple[Effect, ...], after: Round | None = None) -> bool:
@@ -361,9 +362,13 @@ class Session:
                 case Note(spoke, text):
                     self._guarded(lambda s=spoke, t=text: self._keeper.note(s, t))  # type: ignore[misc]
                 case Sound(cue):
-                    self._spoilt.tone(self._now_s)
-                    self._sound(cue)
+                    self.play(cue)
         return True
+
+    def play(self, cue: Cue) -> None:
+        """Let a tone sound; what is heard of it is not the wheel's."""
+        self._spoilt.tone(self._now_s)
+        self._sound(cue)
 
     def _keep(self, spoke: int, onsets_s: tuple[float, ...], after: Round | None) -> None:
         values = {each.onset_s: each.value for each in after.accepted.get(spoke, ())} if after else {}
@@ -382,16 +387,6 @@ class Session:
             self._say(Told("refused", code="not-kept", text=text))
             return False
         return True
-
-    def _tell_pluck(self, before: Round, after: Round, event: Plucked) -> None:
-        spoke = after.shown.spoke if after.shown else before.spoke
-        counted = len(after.accepted.get(spoke, ())) or len(after.taken)
-        if spoke in after.accepted and after.accepted.get(spoke) is not before.accepted.get(spoke):
-            self._say(Told("accepted", spoke, event.value, count=counted))
-        else:
-            self._say(Told("pluck", spoke, event.value, *after.said, count=counted))
-        if after.ended and after.closed:
-            self._say(Told("closed", text="the first spoke again: the count is proven"))
 
     def _say(self, told: Told) -> None:
         self._told += 1

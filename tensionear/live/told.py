@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
 from tensionear.capture.levels import Level
@@ -10,7 +10,7 @@ from tensionear.options import RoundOptions
 from tensionear.reading import Reading
 
 from .checklist import Item
-from .events import Value
+from .events import Plucked, Value
 from .machine import Round
 from .turning import Turning
 
@@ -38,6 +38,18 @@ class Told:
     code: str = ""
     text: str = ""
     count: int = 0
+
+
+def told_of(before: Round, after: Round, event: Plucked) -> Iterator[Told]:
+    """What is to be told of a pluck that made one state of a round into another."""
+    spoke = after.shown.spoke if after.shown else before.spoke
+    counted = len(after.accepted.get(spoke, ())) or len(after.taken)
+    if spoke in after.accepted and after.accepted.get(spoke) is not before.accepted.get(spoke):
+        yield Told("accepted", spoke, event.value, count=counted)
+    else:
+        yield Told("pluck", spoke, event.value, *after.said, count=counted)
+    if after.ended and after.closed:
+        yield Told("closed", text="the first spoke again: the count is proven")
 
 
 @dataclass(frozen=True, slots=True)
