@@ -74,7 +74,7 @@ def _tensions(asked: Asked, wheel: Wheel) -> tuple[dict[int, float], dict[int, f
         return _of_reading(kept.reading, f"round {given}", wheel)
     text = table_text(given)
     if text.lstrip().startswith("{"):
-        return _of_reading(_reading_in(text, given), given, wheel)
+        return _of_reading(reading_in(text, given), given, wheel)
     from tensionear.wheel.comparison import known_tensions
 
     known = known_tensions(text, given)
@@ -113,7 +113,7 @@ def _sheet_of(reading: Reading, source: str, wheel: Wheel) -> Sheet | None:
     return sheet if sheet.lateral_m or sheet.radial_m or sheet.dish_m is not None else None
 
 
-def _reading_in(text: str, name: str) -> Reading:
+def reading_in(text: str, name: str) -> Reading:
     """The one reading in a JSON document of ours: of ``read``, ``listen`` and ``demo``, or of ``log show``."""
     from tensionear.reading import FORMAT
     from tensionear.records.documents import ROUND_FORMAT

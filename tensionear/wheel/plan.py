@@ -105,7 +105,8 @@ def expect_turns(
     job = _job(wheel, readings, options)
     stand = job.stand
     order = tuple((number - 1, size) for number, size in turns.items())
-    tension = stand.tension_n + np.cumsum([size * job.answer.nominal.tension_n[:, one] for one, size in order], axis=0)
+    steps = np.array([size * job.answer.nominal.tension_n[:, one] for one, size in order]).reshape(-1, wheel.spokes)
+    tension = stand.tension_n + np.cumsum(steps, axis=0)
     plan = job.told(order, float(max(np.max(tension, initial=0.0), stand.tension_n.max())))
     return replace(plan, notes=(*plan.notes, *_limit_notes(plan)))
 
