@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from tensionear.batch.run import Outcome, Reader
     from tensionear.batch.values import Job, Row
 
-NOT_WITHIN, INTERRUPTED = 1, 130
+NOT_WITHIN, NONE_READ, INTERRUPTED = 1, 2, 130
 #: What a file may take if nothing is said, s: twenty minutes of sound at four times real time.
 LIMIT_S = 300.0
 
@@ -85,6 +85,9 @@ def batch(
         _write_report(Path(report), Path(out))
     if not outcome.done:
         raise typer.Exit(INTERRUPTED)
+    if outcome.tally.none_read:
+        _say_error(f"tensionear: none of {outcome.tally.rows} files could be read; their reasons are in {out}")
+        raise typer.Exit(NONE_READ)
     if strict and not outcome.tally.all_within:
         raise typer.Exit(NOT_WITHIN)
 
