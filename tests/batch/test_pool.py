@@ -122,7 +122,9 @@ def test_workers_that_do_not_start_end_the_run(sounds: Callable[..., list[str]],
 
 
 def test_a_worker_that_does_not_start_at_once_is_tried_again(sounds: Callable[..., list[str]], tmp_path: Path) -> None:
-    once = f"import pathlib, sys; p = pathlib.Path({str(tmp_path / 'once')!r}); p.exists() or sys.exit(p.touch() or 3); "
+    once = (
+        f"import pathlib, sys; p = pathlib.Path({str(tmp_path / 'once')!r}); p.exists() or sys.exit(p.touch() or 3); "
+    )
     rows = answers(Pool(1, 30.0, (*COMMAND[:2], once + COMMAND[2])), tasks(sounds("a.wav")))
     assert (tmp_path / "once").exists()
     assert [row.status for row in rows] == ["read"]
