@@ -1,4 +1,4 @@
-"""One worker process seen from outside: started when needed, ended when it hangs, replaced when it dies. Imports errors, values."""
+"""One worker process seen from outside: started when needed, ended when it hangs, replaced when it dies. Imports values."""
 
 from __future__ import annotations
 

@@ -29,6 +29,9 @@ NOT_WITHIN, NONE_READ, INTERRUPTED = 1, 2, 130
 #: What a file may take if nothing is said, s: twenty minutes of sound at four times real time.
 LIMIT_S = 300.0
 
+#: Files of a table that are not there are named up to so many.
+MOST_NAMED = 5
+
 
 def batch(
     out: Annotated[str, typer.Option(metavar="FILE", help="The result, one row a file: .jsonl, .csv or .parquet.")],
@@ -59,7 +62,7 @@ def batch(
     Run it again to go on where it stopped: only what is new or changed is read.
     """
     from tensionear.batch.hook import hook_of
-    from tensionear.batch.matching import Inputs, jobs_of, matcher_of
+    from tensionear.batch.matching import Inputs, jobs_of, matcher_of, unmatched
     from tensionear.batch.results import Results
     from tensionear.batch.watch import check_folders
 
@@ -76,6 +79,9 @@ def batch(
     jobs = [] if watching else jobs_of(inputs, matcher)
     if jobs and not any(job.wheel_file for job in jobs):
         raise UsageError(f"{jobs[0].reason}; give --wheel FILE, --wheels DIR or a table with --map CSV")
+    if not watching and (lost := unmatched(matcher, jobs)):
+        named = ", ".join(lost[:MOST_NAMED]) + (" ..." if len(lost) > MOST_NAMED else "")
+        _say_error(f"{len(lost)} of {len(matcher.entries)} files in {table} are not among those given: {named}")
     started = time.monotonic()
     with Results(Path(out)) as results, _stopping() as stop:
         run = _Run(results, reader, stop, hook)
