@@ -51,7 +51,10 @@ def user_folder(variable: str) -> Path:
     """
     from platformdirs import user_data_path
 
-    found = user_data_path("tensionear", appauthor=False)
+    try:
+        found = user_data_path("tensionear", appauthor=False)
+    except RuntimeError:  # newer platformdirs; older ones give a name that begins with ~
+        found = Path("~")
     if not found.is_absolute():
-        raise InputError(f"no home folder is known here ({found}); set {variable} to where it shall be kept, or set HOME")
+        raise InputError(f"no home folder is known here; set {variable} to where it shall be kept, or set HOME")
     return found

@@ -34,7 +34,7 @@ def program(
 
 def one_line(done: subprocess.CompletedProcess[bytes], code: int, *told: str) -> None:
     """It ended with this code and one line on standard error that says all of this."""
-    said = done.stderr.decode()
+    said = done.stderr.decode("utf-8", "replace")
     assert (done.returncode, said.count("\n")) == (code, 1), said
     assert said.startswith("tensionear: ")
     assert all(word in said for word in told), said
@@ -44,7 +44,7 @@ def one_line(done: subprocess.CompletedProcess[bytes], code: int, *told: str) ->
 def test_closed_streams(tmp_path: Path, closed: str) -> None:
     done = program(tmp_path, *READ, streams=closed)
     assert (done.returncode, done.stderr) == (0, b"")
-    assert (b"wheel of" not in done.stdout) == (">&- " in f"{closed} " and not closed.startswith("2"))
+    assert (b"evenness alone" in done.stdout) == (" >&-" not in f" {closed}")
     assert program(tmp_path, "read", "broken.wav", "--spokes", "36", streams=closed).returncode == 2
 
 
@@ -59,7 +59,7 @@ def test_questions_with_nobody_to_answer(tmp_path: Path) -> None:
 
 
 @pytest.mark.skipif(not FULL.exists(), reason="there is no /dev/full")
-@pytest.mark.parametrize("given", [READ, (*READ, "--json"), (*READ, "--plain"), ("--help",), ("batch", "--help")])
+@pytest.mark.parametrize("given", [READ, (*READ, "--json"), ("--help",)])
 def test_output_to_a_full_disk(tmp_path: Path, given: tuple[str, ...]) -> None:
     one_line(program(tmp_path, *given, streams=">/dev/full"), 2, "the output: No space left")
 
@@ -69,7 +69,7 @@ def test_errors_to_a_full_disk(tmp_path: Path) -> None:
     assert program(tmp_path, "read", "broken.wav", "--spokes", "36", streams="2>/dev/full").returncode == 2
 
 
-@pytest.mark.parametrize("given", [READ, (*READ, "--json"), ("--help",), ("read", "--help")])
+@pytest.mark.parametrize("given", [READ, ("read", "--help")])
 def test_a_pipe_closed_at_once(tmp_path: Path, given: tuple[str, ...]) -> None:
     done = program(tmp_path, *given, streams="| true")
     assert (done.returncode, done.stderr) == (0, b"")
@@ -83,7 +83,7 @@ def test_a_home_that_cannot_be_written(tmp_path: Path, home: str) -> None:
     assert program(tmp_path, *READ, unset=unset, **places).returncode == 0
     done = program(tmp_path, *READ, "--keep", unset=unset, **places)
     one_line(done, 2, f"{home}/.local/share/tensionear/")
-    assert b"wheel of" in done.stdout or b"To do" in done.stdout
+    assert b"evenness alone" in done.stdout
     one_line(program(tmp_path, "log", "list", unset=unset, **places), 2, home)
 
 
@@ -102,11 +102,11 @@ def test_no_home_and_a_user_nobody_knows(tmp_path: Path) -> None:
     assert not any(path.name.startswith("~") for path in tmp_path.iterdir())
 
 
-@pytest.mark.parametrize("locale", [{}, {"LC_ALL": "C"}, {"LC_ALL": "nowhere_XX.UTF-8"}, {"PYTHONIOENCODING": "cp1252"}])
+@pytest.mark.parametrize("locale", [{}, {"LC_ALL": "C", "PYTHONIOENCODING": "cp1252"}])
 def test_without_a_locale(tmp_path: Path, locale: dict[str, str]) -> None:
     unset = ("LANG", "LC_ALL", "LC_CTYPE", "PYTHONIOENCODING")
-    for given in (READ, (*READ, "--plain"), (*READ, "--json")):
-        given = (given[0], "Räd 車.wav", *given[2:])
+    for form in ((), ("--json",)):
+        given = ("read", "Räd 車.wav", *READ[2:], *form)
         done = program(tmp_path, *given, unset=unset, PYTHONUTF8="0", PYTHONCOERCECLOCALE="0", **locale)
         assert (done.returncode, done.stderr) == (0, b"")
         assert b"Traceback" not in done.stdout
@@ -114,7 +114,7 @@ def test_without_a_locale(tmp_path: Path, locale: dict[str, str]) -> None:
     one_line(done, 2, "is not a sound file")
 
 
-@pytest.mark.parametrize("columns", [1, 10, 25, 40, 59])
+@pytest.mark.parametrize("columns", [1, 40])
 @pytest.mark.parametrize("command", [READ, (*READ, "--view", "all"), ("plan", str(WHEEL), "--tensions", "t.csv")])
 def test_a_narrow_terminal(tmp_path: Path, columns: int, command: tuple[str, ...]) -> None:
     """Too narrow for a picture there are plain lines, which the terminal may break."""
@@ -124,7 +124,7 @@ def test_a_narrow_terminal(tmp_path: Path, columns: int, command: tuple[str, ...
     assert len(done.stdout) > 100
 
 
-@pytest.mark.parametrize("term", ["dumb", "", "no-such-terminal"])
+@pytest.mark.parametrize("term", ["dumb", "no-such-terminal"])
 def test_a_terminal_of_no_skill(tmp_path: Path, term: str) -> None:
     """On a real terminal that calls itself dumb nothing is drawn by escape sequences."""
     (tmp_path / "a.wav").write_bytes(b"a")
