@@ -52,7 +52,9 @@ def parse_mapping(text: str, name: str) -> list[Entry]:
     heading = [column.strip() for column in rows.fieldnames or ()]
     rows.fieldnames = heading
     if "file" not in heading:
-        raise InputError(f"{name}: the columns are {', '.join(heading) or 'none'}; needed is file; add a heading line")
+        raise InputError(
+            f"{name}: the columns are {', '.join(heading) or 'none'}; needed is file; add a heading line, commas between"
+        )
     for column in heading:
         if column not in COLUMNS or heading.count(column) > 1:
             near = difflib.get_close_matches(column, COLUMNS, 1)

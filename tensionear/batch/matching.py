@@ -151,6 +151,18 @@ def jobs_of(inputs: Inputs, matcher: Matcher) -> list[Job]:
     return [matcher.job(number, file) for number, file in enumerate(files.values(), 1)]
 
 
+def unmatched(matcher: Matcher, jobs: Sequence[Job]) -> list[str]:
+    """Files of the table that are not among those that are read: slips of the pen, mostly."""
+    given = {_absolute(job.file) for job in jobs}
+    names = {job.file.replace(os.sep, "/").rsplit("/", 1)[-1] for job in jobs}
+    bare = {id(entry): name for name, entry in matcher.bare.items()}
+    return [
+        bare.get(id(entry), entry.file)
+        for file, entry in matcher.entries.items()
+        if file not in given and bare.get(id(entry)) not in names
+    ]
+
+
 def work_of(job: Job, known: tuple[str, ...]) -> Work:
     """The task of a job, or its row if its wheel cannot be had."""
     if not job.wheel_file:

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from tensionear.data import user_folder
 from tensionear.errors import InputError
 from tensionear.wheel.writer import wheel_toml
 
@@ -43,9 +44,7 @@ def usual_folder() -> Path:
     there = os.environ.get("TENSIONEAR_CALIBRATIONS")
     if there:
         return Path(there)
-    from platformdirs import user_data_path
-
-    return user_data_path("tensionear", appauthor=False) / "calibrations"
+    return user_folder("TENSIONEAR_CALIBRATIONS") / "calibrations"
 
 
 def name_from(words: str) -> str:
@@ -85,7 +84,10 @@ def keep(document: Document) -> Record:
 
 def latest() -> tuple[tuple[Record, ...], tuple[str, ...]]:
     """The latest version of every record by name, and what could not be read, in words."""
-    folder = usual_folder()
+    try:
+        folder = usual_folder()
+    except InputError:  # no home, hence nothing kept there
+        return (), ()
     if not folder.is_dir():
         return (), ()
     newest: dict[str, tuple[int, Path]] = {}

@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from tensionear.capture.recording import Recording
+from tensionear.data import user_folder
 from tensionear.errors import LogError
 from tensionear.reading import PluckReading, Reading, plain_form
 
@@ -35,9 +36,7 @@ def usual_log() -> Path:
     there = os.environ.get("TENSIONEAR_LOG")
     if there:
         return Path(there)
-    from platformdirs import user_data_path
-
-    return user_data_path("tensionear", appauthor=False) / "rounds.sqlite"
+    return user_folder("TENSIONEAR_LOG") / "rounds.sqlite"
 
 
 @dataclass(frozen=True, slots=True)
