@@ -152,8 +152,14 @@ def fit_hanging(spoke: Spoke, jig: Jig, masses: Sequence[Hung], heard: Partials)
 def _with_common(model: SpokeModel, sd: float) -> SpokeModel:
     """The model with one more tolerance: all pulls off by one factor, which is as if mass and stiffness were by its inverse."""
     row = np.array([[0.0, -sd, -sd, -sd]])
+    ends = model.thick_ends
+    if ends is not None:
+        ends = replace(ends, beyond=np.concatenate([ends.beyond, np.zeros((1, 3))]))
     return replace(
-        model, tolerances=np.concatenate([model.tolerances, row]), sources=(*model.sources, "gravity and buoyancy")
+        model,
+        tolerances=np.concatenate([model.tolerances, row]),
+        sources=(*model.sources, "gravity and buoyancy"),
+        thick_ends=ends,
     )
 
 

@@ -12,8 +12,8 @@ from tensionear.pitch.series import LEEWAY_STEP, series_grid
 from tensionear.pitch.spectrum import Array
 
 from .beam import BendingPlane
-from .inverse import SpokeModel
-from .modes import MODES, EvenTable, ModeTable, mode_table
+from .inverse import SpokeModel, ThickEnds
+from .modes import MODES, EvenTable, ModeTable, ends_tables, mode_table
 from .spoke import Spoke
 from .stretch import stretch_of_first_mode
 
@@ -44,7 +44,13 @@ def spoke_model(spoke: Spoke, free_length_m: float, u_length_m: float) -> SpokeM
     made = spoke.tolerances()
     rows = [(u_length_m / free_length_m, 0.0, 0.0, 0.0)]
     rows += [(0.0, each.linear_density, each.flat_stiffness, each.edge_stiffness) for each in made]
-    return SpokeModel(spoke_tables(spoke, free_length_m), np.array(rows), ("length", *(each.source for each in made)))
+    tables, sources = spoke_tables(spoke, free_length_m), ("length", *(each.source for each in made))
+    if all(each.ends is None for each in made):
+        return SpokeModel(tables, np.array(rows), sources)
+    stretches = spoke.stretches(free_length_m)
+    slopes = [ends_tables(stretches, plane, table) for plane, table in zip(bending_planes(spoke), tables, strict=True)]
+    beyond = np.array([(0.0, 0.0, 0.0), *(each.ends_beyond for each in made)])
+    return SpokeModel(tables, np.array(rows), sources, thick_ends=ThickEnds((slopes[0], slopes[1]), beyond))
 
 
 @lru_cache(maxsize=64)
