@@ -20,7 +20,9 @@ from tensionear.physics.inverse import EndsPrior, GroupFit, Partials, SpokeModel
 from tensionear.physics.known import posterior, tolerances_of
 from tensionear.physics.modes import LOWEST_TENSION_N
 from tensionear.physics.spoke import Spoke
+from tensionear.physics.uncertainty import Budget
 
+from .budgets import mass_budget
 from .lots import Lot
 
 #: A jig may hold a spoke more loosely or more firmly than any wheel; it is the same jig for every mass.
@@ -66,13 +68,14 @@ class HungTension:
 @dataclass(frozen=True, slots=True, eq=False)
 class HangingResult:
     """What hanging found of the lot, mass by mass, with the chi-square of what they are apart
-    (two of its degrees of freedom go to mass and stiffness)."""
+    (two of its degrees of freedom go to mass and stiffness), and the budget of ln of the mass per length."""
 
     lot: Lot
     rows: tuple[HungTension, ...]
     chi_square: float
     degrees: int
     probability: float
+    budget: Budget
 
 
 def working_load_n(spoke: Spoke) -> float:
@@ -146,6 +149,7 @@ def fit_hanging(spoke: Spoke, jig: Jig, masses: Sequence[Hung], heard: Partials)
         chi_square,
         degrees,
         float(stats.chi2.sf(chi_square, degrees)),
+        mass_budget(fit, spoke, own),
     )
 
 
