@@ -30,6 +30,7 @@ from tensionear.calibration.slips import questions_of, sounds_of
 from tensionear.calibration.tying import HeardSpoke, fit_heard, tie_wheel
 from tensionear.capture.recording import Recording
 from tensionear.catalogue import build_spoke
+from tensionear.errors import InputError
 from tensionear.options import RoundOptions
 from tensionear.physics.gravity import Gravity
 from tensionear.physics.inverse import EndsPrior, Partials, flat_prior
@@ -149,7 +150,7 @@ def scaled(known: Mapping[int, Known], factor: float) -> dict[int, Known]:
 
 
 def one_lot(seed: int) -> Row:
-    """A lot hung at five masses; then a wheel built with it, read without and with what hanging found."""
+    """A lot hung at five masses; then a wheel built with it, read without and with what hanging found; or that it was refused."""
     from unittest import mock
 
     import benchmarks.simulator.wheels as wheels
@@ -177,7 +178,10 @@ def one_lot(seed: int) -> Row:
         np.array([one.sd for one in heard]),
         np.array([one.start_log_tension for one in heard]),
     )
-    lot = fit_hanging(spoke, jig, masses, partials).lot
+    try:
+        lot = fit_hanging(spoke, jig, masses, partials).lot
+    except InputError as error:
+        return {"refused": str(error)}
     figures = {each.name: each for each in figures_of(lot)}
     middle = batch.segments(0.27, 0)[min(1, len(batch.segments(0.27, 0)) - 1)]
     edge = batch.segments(0.27, 1)[min(1, len(batch.segments(0.27, 1)) - 1)]
@@ -215,8 +219,9 @@ def with_lot(drawn: Round, mean: np.ndarray, covariance: np.ndarray) -> Row:
     return found
 
 
-def table(wheels: list[Row], lots: list[Row]) -> str:
+def table(wheels: list[Row], all_lots: list[Row]) -> str:
     """The results against their bars."""
+    lots = [one for one in all_lots if "refused" not in one]
     rest = np.array([[float(each) for each in row] for one in wheels for row in one["rest"]]).reshape(-1, 3)
     before, after = 100 * np.abs(rest[:, 0]), 100 * np.abs(rest[:, 1])
     lines = [
@@ -225,7 +230,7 @@ def table(wheels: list[Row], lots: list[Row]) -> str:
         f"  tied             median {np.median(after):.2f} %, 95 % within {np.percentile(after, 95):.2f} %  (bars: 1 %, 2 %)",
         f"  95 % intervals hold the truth in {100 * rest[:, 2].mean():.1f} %  (93 to 98)",
         "",
-        f"Hanging, 5 masses at 0.1 % each, {len(lots)} lots",
+        f"Hanging, 5 masses at 0.1 % each, {len(lots)} lots ({len(all_lots) - len(lots)} more refused with a question)",
     ]
     for name in ("mass per length", "bending stiffness", "bending stiffness, flat", "bending stiffness, edge"):
         told = np.array([one["figures"][name] for one in lots if name in one["figures"]])

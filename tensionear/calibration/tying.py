@@ -140,7 +140,7 @@ def known_of(numbers: list[int], known: Mapping[int, Known]) -> KnownTensions:
             for one in values
         ]
     )
-    common = float(np.sqrt(np.mean(np.maximum(total**2 - own**2, 0.0))))
+    common = float(np.sqrt(np.mean(np.maximum(total**2 - own**2, 0.0)))) if at else 0.0
     logs = np.log([one.tension_n for one in values])
     return KnownTensions(np.array(at, dtype=np.intp), logs, np.maximum(own, _LEAST_OWN), common)
 

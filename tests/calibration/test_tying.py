@@ -174,3 +174,18 @@ def test_learned_survives_the_file() -> None:
     tables = list(find(record.name).document["result"].values())
     back = learned_from(tables[0])
     assert dataclasses.astuple(back)[0] == pytest.approx(group.learned.weight, rel=1e-3)
+
+
+@pytest.mark.parametrize("factor", [1.09, 0.92])
+def test_values_that_differ_by_one_factor_are_not_laid_to_one_spoke(factor: float) -> None:
+    """Each off by its own half a percent besides: none disagrees with the others, all do with the sound."""
+    heard, truth = drawn(2)
+    values = {n: Known(factor * one.tension_n, one.u_tension_n) for n, one in known(truth, SPOKES, percent=0.5).items()}
+    (asked,) = questions_of(sounds_of(barrow(), heard), values, LABELS)
+    assert asked.code == "level"
+    assert "wrong free length" in asked.text
+
+
+def test_a_side_of_which_nothing_is_known_is_left_alone() -> None:
+    heard, truth = drawn(1)
+    assert questions_of(sounds_of(barrow(), heard), known(truth, [1, 3, 5]), LABELS) == ()
