@@ -13,9 +13,11 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from tensionear.physics.inverse import SHARED_ENDS, Array, GroupFit
+from tensionear.physics.believed import SHARED_ENDS
+from tensionear.physics.inverse import GroupFit
 from tensionear.physics.known import GAUGE, KnownTensions
 from tensionear.physics.spoke import Spoke
+from tensionear.physics.spokemodel import Array
 from tensionear.physics.uncertainty import Budget, Contribution
 
 Members = NDArray[np.intp]

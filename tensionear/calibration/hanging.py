@@ -14,12 +14,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from tensionear.errors import InputError
+from tensionear.physics.believed import EndsPrior
 from tensionear.physics.expectation import spoke_model
 from tensionear.physics.gravity import Gravity, buoyancy
-from tensionear.physics.inverse import EndsPrior, GroupFit, Partials, SpokeModel, fit_group
+from tensionear.physics.inverse import GroupFit, Partials, fit_group
 from tensionear.physics.known import posterior, tolerances_of
 from tensionear.physics.modes import LOWEST_TENSION_N
 from tensionear.physics.spoke import Spoke
+from tensionear.physics.spokemodel import SpokeModel
 from tensionear.physics.uncertainty import Budget
 
 from .budgets import mass_budget

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tensionear.physics.inverse import Array
 from tensionear.physics.spoke import Spoke
+from tensionear.physics.spokemodel import Array
 from tensionear.physics.uncertainty import propagate
 
 

@@ -11,9 +11,11 @@ from typing import Any
 
 import numpy as np
 
+from tensionear.physics.believed import SharedPrior
 from tensionear.physics.gravity import Gravity
-from tensionear.physics.inverse import Array, Partials, SharedPrior
+from tensionear.physics.inverse import Partials
 from tensionear.physics.spoke import Spoke
+from tensionear.physics.spokemodel import Array
 from tensionear.wheel.comparison import Known
 from tensionear.wheel.model import Wheel
 from tensionear.wheel.wheelfile import parse_wheel

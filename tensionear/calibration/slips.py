@@ -12,8 +12,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tensionear.physics.inverse import Array, GroupFit
+from tensionear.physics.inverse import GroupFit
 from tensionear.physics.known import foretold
+from tensionear.physics.spokemodel import Array
 from tensionear.wheel.comparison import NEWTONS, Known
 from tensionear.wheel.model import Place, Wheel
 from tensionear.wheel.sidefit import groups_of

@@ -13,8 +13,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from tensionear.errors import InputError
-from tensionear.physics.inverse import Array, EndsPrior, GroupFit, Partials, SharedPrior, fit_group
+from tensionear.physics.believed import EndsPrior, SharedPrior
+from tensionear.physics.inverse import GroupFit, Partials, fit_group
 from tensionear.physics.known import GAUGE, KnownTensions, foretold, posterior, tie
+from tensionear.physics.spokemodel import Array
 from tensionear.physics.uncertainty import Budget
 from tensionear.wheel.comparison import Known
 from tensionear.wheel.model import GroupKey, Place, Wheel

@@ -58,6 +58,7 @@ def weigh(given: Weighed, spoke: Spoke | None) -> WeighingResult:
     one, length = given.mass_kg / given.count - given.ends_kg, given.length_m - given.ends_m
     value = one / length
     by_length = -value / length
+    ends: tuple[Contribution, ...]
     if given.ends_kg:
         ends = (
             Contribution("mass of the metal ends, kg", given.ends_kg, given.u_mass_kg, -1 / length),
@@ -90,9 +91,8 @@ def weigh(given: Weighed, spoke: Spoke | None) -> WeighingResult:
 
 def whole_slopes(spoke: Spoke, length_m: float) -> list[float]:
     """What one standard deviation of each tolerance does to the mass of a whole spoke (relative)."""
-    pieces = spoke.stretches(length_m)
-    mass = [piece.length_m * piece.linear_density_kg_m for piece in pieces]
-    thick = (mass[0] + mass[-1]) / sum(mass) if len(pieces) > 1 else 0.0
+    mass = [piece.length_m * piece.linear_density_kg_m for piece in spoke.stretches(length_m)]
+    thick = sum(mass[at] for at in spoke.end_pieces()) / sum(mass)
     return [each.linear_density + thick * each.ends_beyond[0] for each in spoke.tolerances()]
 
 

@@ -115,23 +115,25 @@ def mode_table(
 
 
 def ends_tables(
-    stretches: Sequence[Stretch], plane: BendingPlane, table: ModeTable
+    stretches: Sequence[Stretch], ends: Sequence[int], plane: BendingPlane, table: ModeTable
 ) -> tuple[ModeTable, ModeTable]:
-    """What the first and last piece of a spoke in ``table`` do: derivative of ln f by the ln of their mass and stiffness."""
+    """What the pieces at ``ends`` of the spoke in ``table`` do: derivatives of ln f by the ln of their mass and stiffness."""
     found = []
     for mass, stiffness in ((_STEP, 0.0), (0.0, _STEP)):
         coefficients = [
-            mode_table(_with_ends(stretches, sign * mass, sign * stiffness), plane, table.middle_stiffness_n_m).coefficients
+            mode_table(
+                _with_ends(stretches, ends, sign * mass, sign * stiffness), plane, table.middle_stiffness_n_m
+            ).coefficients
             for sign in (1, -1)
         ]
         found.append(replace(table, coefficients=(coefficients[0] - coefficients[1]) / (2 * _STEP)))
     return found[0], found[1]
 
 
-def _with_ends(stretches: Sequence[Stretch], mass: float, stiffness: float) -> list[Stretch]:
-    """The pieces with ln of mass per length and of bending stiffness of the outer two raised by this."""
+def _with_ends(stretches: Sequence[Stretch], ends: Sequence[int], mass: float, stiffness: float) -> list[Stretch]:
+    """The pieces with ln of mass per length and of bending stiffness of those at ``ends`` raised by this."""
     changed = list(stretches)
-    for at in (0, -1):
+    for at in ends:
         changed[at] = replace(
             stretches[at],
             linear_density_kg_m=stretches[at].linear_density_kg_m * math.exp(mass),

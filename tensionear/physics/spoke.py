@@ -86,6 +86,11 @@ class Spoke:
         return self.middle.shape != "round"
 
     @property
+    def has_other_ends(self) -> bool:
+        """Whether a flat middle has thick ends inside the free length, made by themselves."""
+        return self.is_flat and self.ends != self.middle and self.head_m + self.tail_m > 0
+
+    @property
     def density_kg_m3(self) -> float:
         """Density in kg/m3, scaled to the weighed mass where there is one."""
         if self.weighed_kg is None or self.whole_length_m is None:
@@ -119,6 +124,12 @@ class Spoke:
             if length > 0
         )
 
+    def end_pieces(self) -> tuple[int, ...]:
+        """Which of ``stretches`` are thick ends, from either end."""
+        if self.ends == self.middle:
+            return ()
+        return tuple(at for at, length_m in ((0, self.head_m), (-1, self.tail_m)) if length_m > 0)
+
     def tolerances(self) -> tuple[Tolerance, ...]:
         """The independent sources of uncertainty of mass per length and bending stiffness (JCGM 100 type B).
 
@@ -134,17 +145,19 @@ class Spoke:
         u_d = self.u_diameter_percent / 100
         if not self.is_flat:
             return *found, Tolerance("diameter", 0.0 if weighed else 2 * u_d, 4 * u_d, 4 * u_d)
-        u_w, u_t = self.u_width_percent / 100, self.u_thickness_percent / 100
-        if self.ends == self.middle:
-            found.append(Tolerance("width", 0.0 if weighed else u_w, u_w, 3 * u_w))
-            found.append(Tolerance("thickness", 0.0 if weighed else u_t, 3 * u_t, u_t))
-            return tuple(found)
-        in_ends, in_middle = 0.0, 0.0
-        if self.whole_length_m is not None and weighed:
-            thick, thin = self._volumes_m3(self.whole_length_m)
-            in_ends, in_middle = thick / (thick + thin), thin / (thick + thin)
-        found.append(Tolerance("width", u_w * (1 - in_middle), u_w, 3 * u_w, (-u_w * in_middle, 0.0, 0.0)))
-        found.append(Tolerance("thickness", u_t * (1 - in_middle), 3 * u_t, u_t, (-u_t * in_middle, 0.0, 0.0)))
-        ends = (2 * u_d * (1 - in_ends), 4 * u_d, 4 * u_d)
-        found.append(Tolerance("end diameter", -2 * u_d * in_ends, 0.0, 0.0, ends))
+        sizes = {"width": (self.u_width_percent / 100, 0.0), "thickness": (0.0, self.u_thickness_percent / 100)}
+        in_ends, in_middle = self._shares() if weighed else (0.0, 0.0)
+        for source, by in sizes.items():
+            area, flat, edge = self.middle.growth(*by)
+            ends = (-area * in_middle, 0.0, 0.0) if self.has_other_ends else None
+            found.append(Tolerance(source, area * (1 - in_middle), flat, edge, ends))
+        if self.has_other_ends:
+            found.append(
+                Tolerance("end diameter", -2 * u_d * in_ends, 0.0, 0.0, (2 * u_d * (1 - in_ends), 4 * u_d, 4 * u_d))
+            )
         return tuple(found)
+
+    def _shares(self) -> tuple[float, float]:
+        """Of a weighed spoke's volume in its thick ends and in its middle."""
+        thick, thin = self._volumes_m3(self.whole_length_m or 0.0) if self.has_other_ends else (0.0, 1.0)
+        return thick / (thick + thin), thin / (thick + thin)
