@@ -32,7 +32,7 @@ def tied_lines(wheel: Wheel, group: TiedGroup) -> Iterator[str]:
         there = "" if one.known_n is None else f"{one.known_n:.0f}"
         apart = "" if one.known_n is None else f"{100 * (one.known_n / one.tied_n - 1):+.1f} %"
         sound, tied = _with(one.sound_n, one.u_sound_n), _with(one.tied_n, one.u_tied_n)
-        yield f"  {label:<6} {there:>8} {sound:>14} {tied:>14} {apart:>11}"
+        yield f"  {label:<6} {there:>8} {sound:>14} {tied:>14} {apart:>11}".rstrip()
     yield from (f"  {text}" for text in verdict_lines(wheel, group))
     for before, after in zip(_ends(group, False), _ends(group, True), strict=True):
         low, high = after.interval_95
