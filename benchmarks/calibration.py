@@ -1,6 +1,6 @@
 """How well the numbers are once tied to known force: known tensions, hanging masses, slips in the values.
 
-Run ``python -m benchmarks.calibration [--wheels N] [--lots N] [--first SEED]``; the table goes to the terminal and to
+Run ``python -m benchmarks.calibration [--wheels N] [--lots N] [--first SEED] [--first-lot SEED]``; the table goes to the terminal and to
 ``benchmarks/out/calibration.txt``. Every part is written to ``benchmarks/out/calibration.jsonl`` as it is done, and a run
 that was broken off goes on from there.
 """
@@ -56,13 +56,15 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--wheels", type=int, default=50, help="rounds for known tensions and slips")
     parser.add_argument("--lots", type=int, default=50, help="lots of hung spokes")
-    parser.add_argument("--first", type=int, default=1000, help="first seed")
+    parser.add_argument("--first", type=int, default=1000, help="first seed of the rounds")
+    parser.add_argument("--first-lot", type=int, default=1000, help="first seed of the lots")
     given = parser.parse_args()
     OUT.mkdir(exist_ok=True)
     kept = _Kept(OUT / "calibration.jsonl")
-    seeds = range(given.first, given.first + max(given.wheels, given.lots))
-    wheels = [kept.row(f"wheel {seed}", lambda seed=seed: one_wheel(seed)) for seed in seeds[: given.wheels]]
-    lots = [kept.row(f"lot {seed}", lambda seed=seed: one_lot(seed)) for seed in seeds[: given.lots]]
+    rounds = range(given.first, given.first + given.wheels)
+    wheels = [kept.row(f"wheel {seed}", lambda seed=seed: one_wheel(seed)) for seed in rounds]
+    hung = range(given.first_lot, given.first_lot + given.lots)
+    lots = [kept.row(f"lot {seed}", lambda seed=seed: one_lot(seed)) for seed in hung]
     text = table(wheels, lots)
     (OUT / "calibration.txt").write_text(text, encoding="utf-8")
     print(text)

@@ -128,6 +128,8 @@ def fit_hanging(spoke: Spoke, jig: Jig, masses: Sequence[Hung], heard: Partials)
     from scipy import stats
 
     check_masses(masses, spoke, jig)
+    if not spoke.is_flat:
+        heard = _as_one(heard)
     model = spoke_model(spoke, jig.free_length_m, jig.u_length_m)
     which = np.zeros(len(masses), np.intp)
     pulls = np.array([pull_of(one.mass_kg, spoke, jig) for one in masses])
@@ -153,6 +155,27 @@ def fit_hanging(spoke: Spoke, jig: Jig, masses: Sequence[Hung], heard: Partials)
         float(stats.chi2.sf(chi_square, degrees)),
         mass_budget(fit, spoke, own),
     )
+
+
+def _as_one(heard: Partials) -> Partials:
+    """The partials of a round spoke with the two lines of a split one taken as one in their middle.
+
+    In a jig the planes of a round spoke are nearly alike: a split of their lines, true or misheard, says little of the spoke,
+    but where it is misheard it draws both lines off. A quarter of it is taken as the doubt of their middle.
+    """
+    (low, high, single), (u_low, u_high, u_single) = (
+        np.moveaxis(each, 1, 0) for each in (heard.log_frequency, heard.sd)
+    )
+    split = np.isfinite(u_low) & np.isfinite(u_high)
+    u_middle = np.sqrt((u_low**2 + u_high**2) / 4 + ((high - low) / 4) ** 2)
+    weight = np.where(split, u_middle, 1.0) ** -2
+    other = np.where(np.isfinite(u_single), u_single, np.inf) ** -2.0
+    joined = (weight * (low + high) / 2 + other * single) / (weight + other)
+    logs, sd = heard.log_frequency.copy(), heard.sd.copy()
+    logs[:, 2] = np.where(split, joined, single)
+    sd[:, 2] = np.where(split, (weight + other) ** -0.5, u_single)
+    sd[:, :2] = np.where(split[:, None], np.inf, sd[:, :2])
+    return replace(heard, log_frequency=logs, sd=sd)
 
 
 def _with_common(model: SpokeModel, sd: float) -> SpokeModel:
