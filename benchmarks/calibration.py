@@ -1,8 +1,8 @@
 """How well the numbers are once tied to known force: known tensions, hanging masses, slips in the values.
 
 Run ``python -m benchmarks.calibration [--wheels N] [--lots N] [--first SEED] [--first-lot SEED]``; the table goes to the
-terminal and to ``benchmarks/out/calibration.txt``. Every part is written to ``benchmarks/out/calibration.jsonl`` as it is done, and a run
-that was broken off goes on from there.
+terminal and to ``benchmarks/out/calibration.txt``. Every part is written to ``benchmarks/out/calibration.jsonl`` as it is done,
+and a run that was broken off goes on from there.
 """
 
 from __future__ import annotations
