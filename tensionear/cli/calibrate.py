@@ -205,9 +205,7 @@ def compute_again(name: str) -> tuple[Document, list[str]]:
     from tensionear.catalogue import library_spoke
 
     record = find(name)
-    if record.document["how"] == "weighed":
-        raise UsageError(f"{name} was weighed; there is nothing to compute again: weigh once more")
-    spoke = library_spoke(record.document["data"]["kind"]) if record.document["how"] == "hanging" else None
+    spoke = library_spoke(record.document["data"]["kind"]) if record.document["how"] != "known" else None
     fresh = again(record.document, spoke)
     if fresh["result"] == record.document["result"]:
         return record.document, [f"{record.in_words}: the same result comes out."]

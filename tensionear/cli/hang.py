@@ -137,6 +137,15 @@ def _caution(spoke: Spoke) -> None:
         sys.stderr.write(f"! {text.format(limit=limit, mass=math.floor(limit / 9.81))}\n")
 
 
+def _asked_sound(folder: Path) -> str:
+    """The name of a recording that is there."""
+    while True:
+        name = str(typer.prompt("Hang it, pluck three times, and name the recording", err=True)).strip()
+        if (folder / name).is_file():
+            return name
+        typer.echo(f"{folder / name} is not there; name the recording again.", err=True)
+
+
 def _ask_table(path: str, spoke: Spoke, jig: Jig) -> None:
     """Ask for masses and recordings one by one and write the table."""
     from tensionear.calibration.hanging import Hung, check_masses, pull_of, working_load_n
@@ -153,7 +162,7 @@ def _ask_table(path: str, spoke: Spoke, jig: Jig) -> None:
             u = typer.prompt(
                 "Known to, kg (one standard uncertainty)", default=round(mass * 1e-3, 4), type=float, err=True
             )
-            rows.append((typer.prompt("Hang it, pluck three times, and name the recording", err=True), mass, u))
+            rows.append((_asked_sound(Path(path).parent), mass, u))
     except typer.Abort:
         raise UsageError("the questions were not answered to the end; nothing was written") from None
     check_masses([Hung(mass, u) for _, mass, u in rows], spoke, jig)

@@ -8,9 +8,10 @@ import numpy as np
 
 from tensionear.listening import Listened, Strike
 from tensionear.options import RoundOptions
+from tensionear.physics.believed import EndsPrior
 from tensionear.physics.expectation import LOG_TENSION
 from tensionear.physics.generic import generic_models
-from tensionear.physics.inverse import EndsPrior, GroupFit, fit_group
+from tensionear.physics.inverse import GroupFit, fit_group
 from tensionear.physics.kinds import Kind, expect_kind, model_of_kind
 from tensionear.physics.observations import partials_of
 from tensionear.physics.taught import taught

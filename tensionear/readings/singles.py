@@ -8,8 +8,9 @@ from dataclasses import replace
 import numpy as np
 
 from tensionear.listening import Listened, Strike
+from tensionear.physics.believed import EndsPrior
 from tensionear.physics.expectation import LOG_TENSION, spoke_model
-from tensionear.physics.inverse import EndsPrior, GroupFit, Partials, fit_group
+from tensionear.physics.inverse import GroupFit, Partials, fit_group
 from tensionear.physics.observations import partials_of
 from tensionear.physics.spoke import Spoke
 from tensionear.pitch.lines import Heard

@@ -16,9 +16,11 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from tensionear.physics.believed import EndsPrior, SharedPrior
 from tensionear.physics.expectation import spoke_model
-from tensionear.physics.inverse import EndsPrior, GroupFit, Partials, SharedPrior, SpokeModel, fit_group
+from tensionear.physics.inverse import GroupFit, Partials, fit_group
 from tensionear.physics.observations import partials_of
+from tensionear.physics.spokemodel import SpokeModel
 from tensionear.pitch.lines import Heard
 from tensionear.reading import EndStiffness, How, Plane
 
