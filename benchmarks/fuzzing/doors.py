@@ -328,7 +328,7 @@ DOORS: tuple[Door, ...] = (
         "plan-after",
         _json(good.plan),
         _with_wheel("plan", "WHEEL", "--tensions", "KNOWN", "--after", "INPUT", "--json"),
-        10,
+        4,
     ),
     Door("gauge", _text(good.GAUGE, good.GAUGE_READINGS), _gauge, 40),
     Door("hanging", _text(good.HANGING), _hanging, 40),

@@ -47,11 +47,9 @@ _VALUES = (
 @cache
 def words() -> tuple[str, ...]:
     """Options of all commands, and names of files that are there and are not."""
-    import typer
+    from .taken import built
 
-    from tensionear.cli.app import app
-
-    commands: Any = typer.main.get_command(app)
+    commands: Any = built()
     groups = [each for each in commands.commands.values() if hasattr(each, "commands")]
     every = [*commands.commands.values(), *(each for group in groups for each in group.commands.values())]
     options = {option for each in every for param in each.params for option in param.opts}

@@ -8,8 +8,14 @@ import os
 import traceback
 import warnings
 from collections.abc import Callable, Sequence
+from functools import cache
 from pathlib import Path
+from typing import Any
+from unittest import mock
 
+import typer
+
+from tensionear.cli import app as app_module
 from tensionear.cli import main, one_line
 from tensionear.errors import TensionearError
 
@@ -47,6 +53,12 @@ def taken(read: Callable[[], object]) -> str:
     return READ
 
 
+@cache
+def built() -> Any:
+    """The command line put together once: of a run of a few milliseconds that is nearly all."""
+    return typer.main.get_command(app_module.app)
+
+
 def command(arguments: Sequence[str]) -> None:
     """Run a command line in this process; whatever its error is, it comes out as itself.
 
@@ -59,6 +71,7 @@ def command(arguments: Sequence[str]) -> None:
     try:
         with (
             contextlib.redirect_stdout(shown),
+            mock.patch.object(app_module, "app", built()),
             contextlib.redirect_stderr(heard),
             Path(os.devnull).open() as nothing,
             _input(nothing),

@@ -9,7 +9,6 @@ import json
 import os
 import sqlite3
 import uuid
-from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -25,7 +24,7 @@ from .database import writing
 from .revive import pluck_from, reading_from
 from .schema import key_of
 from .sounds import KeptSound, drop_sounds, folder_of, keep_sound
-from .values import Asked, KeptPluck, KeptRound, RoundRow, State, asked_from, state_from
+from .values import Asked, KeptPluck, KeptRound, RoundRow, State, asked_from, state_from, table_from
 from .versions import model_version, program_version
 
 _ROW = "id, uid, title, started, finished, job, verdict, plucks, note"
@@ -279,7 +278,7 @@ class Log:
                 program,
                 model,
                 sound,
-                _table_from(sheet),
+                table_from(sheet),
             )
         except (ValueError, KeyError, TypeError, AttributeError, UsageError) as error:
             raise LogError(
@@ -391,14 +390,6 @@ def _plucks(connection: sqlite3.Connection, number: int) -> tuple[KeptPluck, ...
         "SELECT number, reading, sound FROM plucks WHERE round_id = ? AND NOT taken_back ORDER BY number", (number,)
     )
     return tuple(KeptPluck(each, pluck_from(json_from(told)), sound) for each, told, sound in rows)
-
-
-def _table_from(text: str) -> Mapping[str, Any]:
-    """The JSON object of a column."""
-    found = json_from(text)
-    if not isinstance(found, Mapping):
-        raise TypeError(f"{text[:40]!r} is no table")
-    return found
 
 
 def utc_now() -> str:

@@ -8,6 +8,7 @@ from typing import Any
 
 from tensionear.options import RoundOptions
 from tensionear.reading import PluckReading, Reading
+from tensionear.texts import json_from
 
 from .fitting import made
 
@@ -78,6 +79,14 @@ class State:
 def state_from(document: Mapping[str, Any]) -> State:
     """The opposite of `State.to_dict`."""
     return made(State, {name: document.get(name) for name in State.__dataclass_fields__})
+
+
+def table_from(text: str) -> Mapping[str, Any]:
+    """The JSON object that a column holds; ValueError or TypeError if it holds none."""
+    found = json_from(text)
+    if not isinstance(found, Mapping):
+        raise TypeError(f"{text[:40]!r} is no table")
+    return found
 
 
 @dataclass(frozen=True, slots=True)
