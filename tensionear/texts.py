@@ -17,6 +17,10 @@ from .errors import InputError
 
 #: What a number or text of a file may take in a message.
 _SHOWN = 60
+#: More rows than wheels leave a factory in a year, and more columns than a table of spokes has, are another file.
+MOST_ROWS, MOST_COLUMNS = 200_000, 1000
+#: Taken apart, a text of JSON or TOML needs up to fifty times its size, or takes a second for each million signs.
+MOST_JSON, MOST_TOML = 20_000_000, 3_000_000
 _TOO_DEEP = "nested too deeply, or a number of thousands of digits"
 
 
@@ -45,11 +49,18 @@ class Rows:
         except csv.Error as error:
             raise self._told(error) from None
         self._reader.fieldnames = self.heading
+        if len(self.heading) > MOST_COLUMNS:
+            raise InputError(
+                f"{name}: {len(self.heading)} columns given; at most {MOST_COLUMNS} are read; check the file"
+            )
 
     def __iter__(self) -> Iterator[dict[str | Any, str | Any]]:
         """One row after the other."""
         try:
-            yield from self._reader
+            for number, row in enumerate(self._reader):
+                if number == MOST_ROWS:
+                    raise InputError(f"{self._name}: more than {MOST_ROWS} rows; split the table")
+                yield row
         except csv.Error as error:
             raise self._told(error) from None
 
@@ -73,7 +84,9 @@ def shown(given: str) -> str:
 
 
 def json_from(text: str | bytes) -> Any:
-    """The value of a JSON text; ValueError if it is none, however deep it is nested."""
+    """The value of a JSON text; ValueError if it is none or too large, however deep it is nested."""
+    if len(text) > MOST_JSON:
+        raise ValueError(f"{len(text)} signs given; at most {MOST_JSON} are read")
     try:
         return json.loads(text)
     except RecursionError:
@@ -82,6 +95,8 @@ def json_from(text: str | bytes) -> Any:
 
 def toml_from(text: str) -> dict[str, Any]:
     """The tables of a TOML text; ValueError if it is none, with its place if that is known."""
+    if len(text) > MOST_TOML:
+        raise ValueError(f"{len(text)} signs given; at most {MOST_TOML} are read")
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError:

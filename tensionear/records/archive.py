@@ -34,7 +34,9 @@ from .values import asked_from, state_from
 FORMAT = "tensionear.archive/1"
 #: No member may be larger: an hour of the widest sound stays far below.
 MOST_BYTES = 4_000_000_000
-MOST_JSON_BYTES = 200_000_000
+MOST_JSON_BYTES = 20_000_000
+#: JSON packs to a tenth or so; sounds are not packed at all.
+_MOST_RATIO = 100
 _ROUND = re.compile(r"rounds/([0-9a-f]{32})\.json\Z")
 _SOUND = re.compile(r"sounds/([0-9a-f]{32})/([A-Za-z0-9][A-Za-z0-9._-]{0,120})\Z")
 COLUMNS = (
@@ -153,9 +155,9 @@ def import_rounds(log: Log, source: Path) -> Brought:
     try:
         with zipfile.ZipFile(source) as archive:
             members = _checked_members(archive, source)
-            rounds = [_checked_round(archive, name, source) for name in members if _ROUND.match(name)]
-            missing = [sound for each in rounds for sound, _ in sounds_of(each) if f"sounds/{sound}" not in members]
-            brought = [_take(log, archive, each, members) for each in rounds]
+            rounds = [name for name in members if _ROUND.match(name)]
+            missing = [sound for name in rounds for sound in _lacking(_checked_round(archive, name, source), members)]
+            brought = [_take(log, archive, _checked_round(archive, name, source), members) for name in rounds]
     except (OSError, zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError) as error:
         if isinstance(error, OSError) and error.filename is None and not isinstance(error, FileNotFoundError):
             raise LogError(
@@ -169,12 +171,23 @@ def import_rounds(log: Log, source: Path) -> Brought:
     return Brought(new, tuple(uid for uid, number in brought if number is None), tuple(missing))
 
 
+def _lacking(rows: dict[str, Any], members: dict[str, str]) -> list[str]:
+    """Names of a round's sounds that the archive does not hold."""
+    return [sound for sound, _ in sounds_of(rows) if f"sounds/{sound}" not in members]
+
+
 def _checked_members(archive: zipfile.ZipFile, source: Path) -> dict[str, str]:
     """The members by name with their hashes, all checked."""
     infos = archive.infolist()
     names = [info.filename for info in infos]
     if len(set(names)) != len(names) or "manifest.json" not in names:
         raise InputError(f"{source} has no manifest, or names a member twice; give a file of tensionear log export")
+    for info in infos:
+        if info.file_size > _MOST_RATIO * info.compress_size + _CHUNK:
+            raise InputError(
+                f"{source}: {info.filename!r} unpacks to {info.file_size} bytes from {info.compress_size}; no round and no "
+                "sound does, so nothing was taken in"
+            )
     try:
         manifest = json_from(_bytes(archive, "manifest.json"))
         members = dict(manifest["members"])
