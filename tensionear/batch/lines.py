@@ -14,6 +14,7 @@ from typing import Any, get_args, get_type_hints
 
 from tensionear.errors import InputError
 from tensionear.records.tables import FORMULA
+from tensionear.texts import json_from
 
 from .values import COLUMNS, Row
 
@@ -78,7 +79,7 @@ def _to_json(row: Row) -> str:
 
 def _from_json(line: str) -> Row:
     try:
-        found = json.loads(line)
+        found = json_from(line)
     except ValueError:
         raise InputError("no line of JSON") from None
     if not isinstance(found, dict):

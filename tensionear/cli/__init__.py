@@ -15,6 +15,8 @@ from tensionear.errors import TensionearError
 
 BAD_INPUT = 2
 INTERRUPTED = 130
+#: A message is one line that can be read, however long the text is that it quotes.
+_LONGEST = 1000
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -75,6 +77,8 @@ def one_line(error: Exception) -> str:
         said = f"{error.filename or 'the output'}: {error.strerror}; check it and try again"
     else:
         said = f"{type(error).__name__}: {error}; this should not happen: run again with --debug to see where"
+    if len(said) > _LONGEST:  # what is wrong stands at the start, what to do at the end
+        said = f"{said[: _LONGEST - 200]} [...] {said[-200:]}"
     return "".join(sign if sign.isprintable() else " " for sign in said)
 
 

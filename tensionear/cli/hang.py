@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import csv
-import io
 import math
 import sys
 from dataclasses import dataclass
@@ -13,6 +12,7 @@ from typing import TYPE_CHECKING, Protocol
 import typer
 
 from tensionear.errors import InputError, UsageError
+from tensionear.texts import Rows
 
 from .read import table_text
 
@@ -109,11 +109,11 @@ def hanging_rows(text: str, name: str) -> list[tuple[str, Hung]]:
     from tensionear.calibration.hanging import Hung
     from tensionear.wheel.comparison import number_of
 
-    table = csv.DictReader(io.StringIO(text.removeprefix("\ufeff")), skipinitialspace=True)
-    table.fieldnames = [column.strip() for column in table.fieldnames or ()]
-    if not set(COLUMNS) <= set(table.fieldnames):
-        there = ", ".join(table.fieldnames) or "none"
-        raise InputError(f"{name}: the columns are {there}; needed are {', '.join(COLUMNS)}; add a heading line")
+    table = Rows(text, name)
+    if not set(COLUMNS) <= set(table.heading):
+        raise InputError(
+            f"{name}: the columns are {table.columns}; needed are {', '.join(COLUMNS)}; add a heading line"
+        )
     rows = []
     for row in table:
         where = f"{name}, line {table.line_num}"

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from tensionear.errors import InputError, UsageError
+from tensionear.texts import json_from
 
 from .planreadings import Asked, readings_of
 from .read import table_text
@@ -114,7 +115,7 @@ def _learnt(wheel: Wheel, read: Readings, path: str) -> RimKnowledge:
     from tensionear.wheel.plan import learn_rim
 
     try:
-        document = json.loads(table_text(path))
+        document = json_from(table_text(path))
     except ValueError:
         raise InputError(f"{path} is no JSON file; give the file that --keep wrote") from None
     done = kept_pass(document, path)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -10,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from tensionear.errors import InputError
+from tensionear.texts import json_from
 
 from .read import table_text
 
@@ -120,7 +120,7 @@ def reading_in(text: str, name: str) -> Reading:
     from tensionear.records.revive import reading_from
 
     try:
-        document: Mapping[str, Any] = json.loads(text)
+        document: Mapping[str, Any] = json_from(text)
         kind = document.get("format")
         if kind == ROUND_FORMAT:
             found = [document["reading"]]

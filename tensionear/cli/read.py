@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from tensionear.errors import InputError, TensionearError, UsageError
+from tensionear.errors import TensionearError, UsageError
 from tensionear.options import Crossing, Direction, Order, RoundOptions
 from tensionear.reading import Reading
 
@@ -224,10 +224,6 @@ def known_elsewhere(against: str | None, gauge: str | None, wheel: Wheel | None)
 
 def table_text(path: str) -> str:
     """The text of a table; InputError if there is none."""
-    try:
-        return Path(path).read_text("utf-8-sig")
-    except UnicodeDecodeError:
-        raise InputError(f"{path} is not a text file in UTF-8; save the table as CSV in UTF-8") from None
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
-        raise InputError(f"{path} cannot be read ({reason}); check the name of the table") from None
+    from tensionear.textfiles import text_in
+
+    return text_in(Path(path), "table (CSV)")

@@ -9,7 +9,6 @@ import json
 import os
 import sqlite3
 import uuid
-from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -19,13 +18,14 @@ from tensionear.capture.recording import Recording
 from tensionear.data import user_folder
 from tensionear.errors import LogError
 from tensionear.reading import PluckReading, Reading, plain_form
+from tensionear.texts import json_from
 
 from .database import reading as reads
 from .database import writing
 from .revive import pluck_from, reading_from
 from .schema import key_of
 from .sounds import KeptSound, drop_sounds, folder_of, keep_sound
-from .values import Asked, KeptPluck, KeptRound, RoundRow, State, asked_from
+from .values import Asked, KeptPluck, KeptRound, RoundRow, State, asked_from, state_from, table_from
 from .versions import model_version, program_version
 
 _ROW = "id, uid, title, started, finished, job, verdict, plucks, note"
@@ -270,16 +270,16 @@ class Log:
         try:
             return KeptRound(
                 row,
-                asked_from(json.loads(asked), wheel_text),
-                _state_from(json.loads(state)),
-                None if reading is None else reading_from(json.loads(reading)),
+                asked_from(json_from(asked), wheel_text),
+                state_from(json_from(state)),
+                None if reading is None else reading_from(json_from(reading)),
                 _plucks(connection, number),
                 program,
                 model,
                 sound,
-                json.loads(sheet),
+                table_from(sheet),
             )
-        except (ValueError, KeyError, TypeError, AttributeError) as error:
+        except (ValueError, KeyError, TypeError, AttributeError, UsageError) as error:
             raise LogError(
                 f"round {number} of {self.path} is damaged ({type(error).__name__}: {error}); "
                 "save what can be read with: tensionear log rescue"
@@ -388,11 +388,7 @@ def _plucks(connection: sqlite3.Connection, number: int) -> tuple[KeptPluck, ...
     rows = connection.execute(
         "SELECT number, reading, sound FROM plucks WHERE round_id = ? AND NOT taken_back ORDER BY number", (number,)
     )
-    return tuple(KeptPluck(each, pluck_from(json.loads(told)), sound) for each, told, sound in rows)
-
-
-def _state_from(document: Mapping[str, Any]) -> State:
-    return State(**{name: document.get(name) for name in State.__dataclass_fields__})
+    return tuple(KeptPluck(each, pluck_from(json_from(told)), sound) for each, told, sound in rows)
 
 
 def utc_now() -> str:

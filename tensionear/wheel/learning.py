@@ -27,6 +27,8 @@ MODEL_SHARE = 0.02
 FITS = 4.0
 #: Farthest a figure is thought to be from what is known of it, in sigmas: a rim of another class shows by its misfit.
 FARTHEST = 3.0
+#: No figure of a rim is farther than this factor from what it was described as.
+FACTOR = 1000.0
 #: Standard deviation of the zero of a run-out, in m: none is known.
 FREE_ZERO_M = 0.01
 
@@ -54,7 +56,11 @@ def rim_from_dict(kept: Mapping[str, Any]) -> RimKnowledge:
         covariance = np.array(kept["covariance"], dtype=float)
         with np.errstate(all="ignore"):
             good = (
-                covariance.shape == (4, 4) and np.all(factors > 0) and np.all(np.linalg.eigvalsh(covariance) >= -1e-9)
+                covariance.shape == (4, 4)
+                and np.all((factors > 1 / FACTOR) & (factors < FACTOR))
+                and np.all(np.abs(covariance) < math.log(FACTOR) ** 2)
+                and np.allclose(covariance, covariance.T)
+                and np.all(np.linalg.eigvalsh(covariance) >= -1e-9)
             )
     except (KeyError, TypeError, ValueError, np.linalg.LinAlgError):
         good = False

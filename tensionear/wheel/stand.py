@@ -269,9 +269,9 @@ def _check(wheel: Wheel, readings: Readings) -> None:
                     "check the number and its unit"
                 )
     for number, value in readings.u_tensions_n.items():
-        if not (math.isfinite(value) and value >= 0):
+        if not (math.isfinite(value) and 0 <= value <= 10_000):
             raise InputError(
-                f"u_tensions_n: spoke {number} is given {value:g} N; give a standard uncertainty, 0 or more"
+                f"u_tensions_n: spoke {number} is given {value:g} N; give a standard uncertainty, 0 to 10000 N"
             )
     if readings.dish_m is not None and not (math.isfinite(readings.dish_m) and abs(readings.dish_m) <= 0.05):
         raise InputError(f"dish_m is {readings.dish_m:g} m; allowed: -0.05 to 0.05 m; check the number and its unit")
