@@ -8,11 +8,14 @@ from datetime import date
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
-from tensionear.physics.inverse import SHARED_ENDS, Array
+from tensionear.physics.believed import SHARED_ENDS
 from tensionear.physics.modes import MODES
 
 from .records import known_data
+
+Array = NDArray[np.float64]
 
 HEAD = ("how", "name", "date", "measured_by", "program", "note")
 #: Nothing in a record is larger; further on arithmetic overflows.

@@ -16,7 +16,7 @@ from typing import Any
 
 from tensionear.capture.recording import Recording
 from tensionear.data import user_folder
-from tensionear.errors import LogError
+from tensionear.errors import LogError, UsageError
 from tensionear.reading import PluckReading, Reading, plain_form
 from tensionear.texts import json_from
 

@@ -169,7 +169,7 @@ def test_a_link_in_an_archive_comes_in_as_a_plain_file(place: Path) -> None:
     rows["sound_sha256"] = sha256(target).hexdigest()
     path = archived(place, {f"rounds/{uid}.json": json.dumps(rows).encode(), sound: target}, links=(sound,))
     command(["log", "import", path, "--log", "there/rounds.sqlite"])
-    (came,) = [each for each in (place / "there").rglob(Path(sound).name)]
+    (came,) = list((place / "there").rglob(Path(sound).name))
     assert not came.is_symlink()
     assert came.read_bytes() == target
 
