@@ -85,7 +85,6 @@ def read_one(drawn: Round, scenario: str, seed: int) -> dict[str, Any]:
     return {
         "scenario": scenario,
         "seed": seed,
-        "kind": wheel.places[0].spoke.name,
         "flat": drawn.flat,
         "snr_db": drawn.snr_db,
         "sound_s": listened.duration_s,
@@ -254,7 +253,7 @@ def _figures(rounds: Sequence[Mapping[str, Any]]) -> list[tuple[str, str]]:
         ("... wheels in the 95 % interval, %", _percent(list(np.abs(bias) <= COVERAGE * u_bias))),
         ("bias of a side, rms %; over its stated u", f"{100 * _rms(side[:, 0]):.2f}; {_rms(side[:, 0] / side[:, 1]):.2f}"),
         ("evenness: rms %, without misread", f"{_rms(gap):.2f}, {_rms(clean):.2f}"),
-        ("... 68 %, 95 %, largest of |error|, %", f"{np.percentile(np.abs(gap), 68):.2f}, {_95(gap):.2f}, {np.abs(gap).max():.2f}"),
+        ("... 68 %, 95 %, largest of |error|, %", f"{np.percentile(abs(gap), 68):.2f}, {_95(gap):.2f}, {abs(gap).max():.2f}"),
         ("... its median stated u %; over rms error", f"{np.median(u_gap):.2f}; {np.median(u_gap) / _rms(gap):.2f}"),
         ("... in the 95 % interval, averaged by wheel, %", _percent([float(np.mean(_in(e))) for e in even if len(e[0])])),
         ("spokes plucked again; rms of the difference, %", f"{len(again)}; {_rms(again[:, 0] - again[:, 1]):.2f}"),

@@ -80,9 +80,7 @@ def cramer_rao_bound(sigma: float, tau_s: float, time_s: np.ndarray) -> float:
 def exact_bound(sigma: float, tau_s: float, time_s: np.ndarray, frequency_hz: float, phase: float) -> float:
     """The same from the inverse of the Fisher matrix of A, 1/tau, f and phi."""
     turn, fall = 2 * np.pi * frequency_hz * time_s + phase, np.exp(-time_s / tau_s)
-    slopes = fall * np.array(
-        [np.cos(turn), -time_s * np.cos(turn), -2 * np.pi * time_s * np.sin(turn), -np.sin(turn)]
-    )
+    slopes = fall * np.array([np.cos(turn), -time_s * np.cos(turn), -2 * np.pi * time_s * np.sin(turn), -np.sin(turn)])
     return float(np.sqrt(np.linalg.inv(slopes @ slopes.T / sigma**2)[2, 2]))
 
 

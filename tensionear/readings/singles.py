@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 
@@ -12,7 +13,8 @@ from tensionear.physics.inverse import EndsPrior, fit_group
 from tensionear.physics.observations import partials_of
 from tensionear.physics.spoke import Spoke
 from tensionear.pitch.lines import Heard
-from tensionear.reading import EndStiffness, Finding, Limits, Plane, PluckReading, Reading
+from tensionear.reading import BudgetLine, EndStiffness, Finding, Limits, Plane, PluckReading, Reading
+from tensionear.wheel.budgets import Stated, budget_of
 from tensionear.wheel.sidefit import ends_of
 
 from .plucks import ACCEPTED, common_findings, fault_of, listed, pluck_reading, reason_of, unread_pluck
@@ -40,8 +42,9 @@ def read_singles(file: str, listened: Listened, spoke: Spoke, free_length_m: flo
         if reason is not None:
             plucks.append(unread_pluck(strike, reason))
             continue
-        value, u, ends = _tension(heard, spoke, free_length_m)
-        plucks.append(pluck_reading(strike, heard, planes, None, None, (value, u)))
+        value, u, ends, budget = _tension(heard, spoke, free_length_m)
+        read = pluck_reading(strike, heard, planes, None, None, (value, u))
+        plucks.append(replace(read, budget=budget))
     assumed = (
         f"each pluck is {spoke.name} of {1000 * free_length_m:.1f} mm free length (known to {1000 * _U_LENGTH_M:.1f} mm)",
         "nothing touches the spoke along its length",
@@ -72,15 +75,19 @@ def _rings(strike: Strike) -> bool:
     )
 
 
-def _tension(heard: Heard, spoke: Spoke, free_length_m: float) -> tuple[float, float, tuple[EndStiffness, ...]]:
-    """Tension of one ring by itself, half the 95 % interval over 1.96, and what its ends are like."""
+def _tension(
+    heard: Heard, spoke: Spoke, free_length_m: float
+) -> tuple[float, float, tuple[EndStiffness, ...], tuple[BudgetLine, ...]]:
+    """Tension of one ring by itself, half the 95 % interval over 1.96, what its ends are like, and the budget."""
     start = float(LOG_TENSION[heard.candidates[0].state_index])
     model = spoke_model(spoke, free_length_m, _U_LENGTH_M)
     fit = fit_group((model,), np.zeros(1, np.intp), partials_of([[heard]], not spoke.is_flat, [start]), EndsPrior())
     low, high = fit.interval(0)
-    mean, _, _ = fit.moments()
-    u = (math.exp(high) - math.exp(low)) / 2 / _COVERAGE
-    return math.exp(float(mean[0])), u, ends_of(fit, spoke.is_flat)
+    mean, _, individual = fit.moments()
+    value, u = math.exp(float(mean[0])), (math.exp(high) - math.exp(low)) / 2 / _COVERAGE
+    own = min(value * float(individual[0]), u)
+    stated = Stated(spoke, free_length_m, _U_LENGTH_M, (heard,), value, own, math.sqrt(u**2 - own**2))
+    return value, u, ends_of(fit, spoke.is_flat), budget_of(fit, 0, stated)
 
 
 def _reading(

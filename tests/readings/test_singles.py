@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pytest
 
@@ -65,7 +67,7 @@ def test_u_tension_is_half_the_95_percent_interval_over_1_96() -> None:
     heard = Heard(
         (Line(372.0, 0.05, 3.0, -20.0, 0, 1, False),), (Candidate(state, 50.0, 50.0),), (None, None), 0.0, 0.0
     )  # type: ignore[arg-type]
-    value, u, ends = _tension(heard, spoke, 0.290)
+    value, u, ends, budget = _tension(heard, spoke, 0.290)
     data = partials_of([[heard]], True, [float(LOG_TENSION[state])])
     fit = fit_group((spoke_model(spoke, 0.290, 0.0005),), np.zeros(1, np.intp), data, EndsPrior())
     low, high = np.exp(fit.interval(0))
@@ -73,6 +75,7 @@ def test_u_tension_is_half_the_95_percent_interval_over_1_96() -> None:
     assert u == pytest.approx((high - low) / 2 / 1.959964)
     assert u != pytest.approx(value * fit.moments()[1][0], rel=0.005)
     assert {end.how for end in ends} == {"assumed"}
+    assert math.hypot(*(line.contribution_n for line in budget)) == pytest.approx(u, rel=1e-9)
 
 
 def test_the_same_pluck_at_any_gain_reads_the_same() -> None:
