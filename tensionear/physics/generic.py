@@ -87,4 +87,4 @@ def expect_any_tone() -> Expectation:
     logs = first[:, None, None] + shapes
     leeway = np.repeat(leeway, len(first[::LEEWAY_STEP]), axis=0)
     grid = series_grid(("both", "both"), (logs, logs), (leeway, leeway), first)
-    return Expectation(grid, np.full(len(first), _TONE_STRETCH))
+    return Expectation(grid, np.full(len(first), _TONE_STRETCH), still=True)

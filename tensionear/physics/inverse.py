@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 
 from .believed import SHARED_ENDS, EndsPrior, SharedPrior, flat_prior
 from .modes import HIGHEST_TENSION_N, LOWEST_TENSION_N, MODES
+from .shares import common_shares, individual_shares
 from .spokemodel import Array, SpokeModel
 
 #: Degrees of freedom. A fair partial counts in full but by no more, so that the uncertainty is not understated.
@@ -55,7 +56,9 @@ class GroupFit:
     covariance of ln T = diag(individual) + loading shared_covariance loading'. ``shared`` (parts, shared) are their means.
     ``predicted`` (spokes, 2, MODES) is ln f by the best part, ``sensitivity`` (spokes,) dlnT/dlnf of the first mode,
     ``misfit`` (spokes,) the mean square of the standardised residuals of each spoke's partials without the few robustly
-    set aside, ``residual`` (spokes, 3, MODES) those residuals for the best part.
+    set aside, ``residual`` (spokes, 3, MODES) those residuals for the best part. ``own_share`` (parts, spokes, 4) and
+    ``common_share`` (parts, spokes, shared + 1) are what ``individual`` and the rest add up from (``shares``); ``learned``
+    tells whether a calibration stood in the place of the flat prior.
     """
 
     weight: Array
@@ -70,6 +73,9 @@ class GroupFit:
     residual: Array
     cost: float
     prior: EndsPrior
+    own_share: Array
+    common_share: Array
+    learned: bool
     sources: tuple[str, ...] = field(default=())
 
     def moments(self) -> tuple[Array, Array, Array]:
@@ -194,6 +200,7 @@ class _Problem:
         self.bent = SHARED_ENDS + len(models[0].tolerances)
         sources = len(models[0].tolerances) + len(models[0].bends)
         self.shared_size = SHARED_ENDS + sources
+        self.learned = learned is not None
         self.believed = flat_prior(prior, sources) if learned is None else learned
         self.precision = np.asarray(np.linalg.inv(self.believed.covariance), dtype=np.float64)
         offset = np.linalg.slogdet(self.believed.covariance)[1] - 2 * np.log(self.believed.weight)
@@ -249,7 +256,8 @@ class _Problem:
         size = np.abs(residual)
         sane = self.used & (size < 4)
         misfit = np.sum(np.where(sane, size**2, 0), axis=(1, 2)) / np.maximum(np.sum(sane, axis=(1, 2)) - 2, 1)
-        value, slopes, _ = self._predict(state.own[[best]], state.shared[[best]])
+        value, slopes, _ = self._predict(state.own, state.shared)
+        robust = self.inverse_sd**2 / (1 + normal.residual**2 / _STUDENT)
         return GroupFit(
             weight / weight.sum(),
             state.own[:, :, 0],
@@ -257,12 +265,15 @@ class _Problem:
             loading[:, :, 0, :],
             state.shared,
             covariance,
-            value[0, :, :2],
-            1 / slopes[0, :, 0, 0, 0],
+            value[best, :, :2],
+            1 / slopes[best, :, 0, 0, 0],
             misfit,
             residual,
             float(normal.cost.min()),
             self.prior,
+            individual_shares(inverse_own, slopes, robust, self.own_sd),
+            common_shares(loading[:, :, 0, :], covariance, self.precision[state.part]),
+            self.learned,
             self.models[0].sources,
         )
 

@@ -106,10 +106,14 @@ class KeptRing:
 
 @dataclass(frozen=True, slots=True)
 class Expectation:
-    """What is known before listening: the grid of states, and for each the stretch D that a usual pluck makes."""
+    """What is known before listening: the grid of states, and for each the stretch D that a usual pluck makes.
+
+    ``still``: it may as well not glide at all, as a thing that is no spoke.
+    """
 
     grid: SeriesGrid
     stretch: Array
+    still: bool = False
 
 
 def ringing_after(heard: Heard, onset_s: float, old: Sequence[Ringing]) -> tuple[Ringing, ...]:

@@ -14,7 +14,8 @@ from tensionear.physics.inverse import GroupFit, Partials, fit_group
 from tensionear.physics.observations import partials_of
 from tensionear.physics.spoke import Spoke
 from tensionear.pitch.lines import Heard
-from tensionear.reading import EndStiffness, Finding, Limits, Plane, PluckReading, Reading
+from tensionear.reading import BudgetLine, EndStiffness, Finding, Limits, Plane, PluckReading, Reading
+from tensionear.wheel.budgets import Stated, budget_of
 from tensionear.wheel.sidefit import ends_of
 
 from .likeness import is_like
@@ -46,9 +47,13 @@ def read_singles(file: str, listened: Listened, spoke: Spoke, free_length_m: flo
             plucks.append(unread_pluck(strike, reason))
             continue
         partials, fit = _fitted(heard, spoke, free_length_m)
-        like = is_like(strike, heard, partials, fit)
-        ends = ends_of(fit, spoke.is_flat) if like else ends
-        plucks.append(pluck_reading(strike, heard, planes, None, None, _tension(fit) if like else None))
+        if not is_like(strike, heard, partials, fit):
+            plucks.append(pluck_reading(strike, heard, planes, None, None, None))
+            continue
+        ends = ends_of(fit, spoke.is_flat)
+        (value, u), budget = _tension(fit, heard, spoke, free_length_m)
+        read = pluck_reading(strike, heard, planes, None, None, (value, u))
+        plucks.append(replace(read, budget=budget))
     assumed = (
         f"each pluck is {spoke.name} of {1000 * free_length_m:.1f} mm free length (known to {1000 * _U_LENGTH_M:.1f} mm)",
         "nothing touches the spoke along its length",
@@ -91,11 +96,16 @@ def _fitted(heard: Heard, spoke: Spoke, free_length_m: float) -> tuple[Partials,
     return partials, fit_group((model,), np.zeros(1, np.intp), partials, EndsPrior())
 
 
-def _tension(fit: GroupFit) -> tuple[float, float]:
-    """Tension of a ring fitted by itself, and half the 95 % interval over 1.96."""
+def _tension(
+    fit: GroupFit, heard: Heard, spoke: Spoke, free_length_m: float
+) -> tuple[tuple[float, float], tuple[BudgetLine, ...]]:
+    """Tension of a ring fitted by itself with half the 95 % interval over 1.96, and the budget of that."""
     low, high = fit.interval(0)
-    mean, _, _ = fit.moments()
-    return math.exp(float(mean[0])), (math.exp(high) - math.exp(low)) / 2 / _COVERAGE
+    mean, _, individual = fit.moments()
+    value, u = math.exp(float(mean[0])), (math.exp(high) - math.exp(low)) / 2 / _COVERAGE
+    own = min(value * float(individual[0]), u)
+    stated = Stated(spoke, free_length_m, _U_LENGTH_M, (heard,), value, own, math.sqrt(u**2 - own**2))
+    return (value, u), budget_of(fit, 0, stated)
 
 
 def _reading(

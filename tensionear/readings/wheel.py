@@ -276,6 +276,7 @@ def _spoke_reading(
         verdict=judged.verdict if judged else None,
         doubt=rings.doubt if rings else None,
         leave_out=place.leave_out,
+        budget=tension.budget if tension else (),
     )
 
 

@@ -22,8 +22,9 @@ from tensionear.physics.inverse import GroupFit, Partials, fit_group
 from tensionear.physics.observations import partials_of
 from tensionear.physics.spokemodel import SpokeModel
 from tensionear.pitch.lines import Heard
-from tensionear.reading import EndStiffness, How, Plane
+from tensionear.reading import BudgetLine, EndStiffness, How, Plane
 
+from .budgets import Stated, budget_of
 from .model import GroupKey, Place
 
 _COVERAGE = 1.959964
@@ -47,7 +48,7 @@ class ReadTension:
     """One spoke's tension: value, half the 95 % interval over 1.96, the interval, and the parts of the uncertainty (N).
 
     ``deviation`` and ``u_deviation`` are from its side's mean, as ratios. ``sensitivity`` is dlnT/dlnf of the first mode.
-    ``misfit`` is the mean square of the standardised residuals of its partials.
+    ``misfit`` is the mean square of the standardised residuals of its partials; ``budget`` what the uncertainty is made of.
     """
 
     tension_n: float
@@ -59,6 +60,7 @@ class ReadTension:
     u_deviation: float
     sensitivity: float
     misfit: float
+    budget: tuple[BudgetLine, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,16 +137,21 @@ class Group:
         interval = (math.exp(middle - half), math.exp(middle + half))
         u = (interval[1] - interval[0]) / 2 / _COVERAGE
         own = min(value * math.hypot(individual, extra), u)
+        common, place = math.sqrt(max(u**2 - own**2, 0.0)), self.places[index]
+        stated = Stated(
+            place.spoke, place.free_length_m, place.u_length_m, rings.heard, value, own, common, value * extra
+        )
         return ReadTension(
             value,
             u,
             interval,
             own,
-            math.sqrt(max(u**2 - own**2, 0.0)),
+            common,
             float((1 + deviation) * math.exp(shift) - 1),
             float(math.hypot(u_deviation, (1 + deviation) * extra)),
             sensitivity,
             float(self.fit.misfit[index]),
+            budget_of(self.fit, index, stated),
         )
 
 

@@ -41,6 +41,11 @@ def processor_time(seconds: float) -> Iterator[None]:
 
 
 @pytest.mark.parametrize("door", DOORS, ids=lambda door: door.name)
+def _spin() -> None:
+    while True:
+        pass
+
+
 def test_broken_inputs_are_taken_well(door: Door, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
     monkeypatch.setenv("HOME", str(tmp_path))
@@ -72,8 +77,7 @@ def test_what_is_not_taken_well_is_seen() -> None:
 
     with pytest.raises(FaultError, match="no sentence"):
         taken(refuse)
-    with pytest.raises(FaultError, match="more than 0.1 s"), processor_time(0.1):
-        while True:
-            pass
+    with pytest.raises(FaultError, match=r"more than 0\.1 s"), processor_time(0.1):
+        _spin()
     assert taken(lambda: command(["--version"])) == "read"
     assert taken(lambda: command(["read", "nothing.wav"])) == "refused"

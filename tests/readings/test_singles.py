@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pytest
 
@@ -69,12 +71,13 @@ def test_u_tension_is_half_the_95_percent_interval_over_1_96() -> None:
     )  # type: ignore[arg-type]
     data = partials_of([[heard]], True, [float(LOG_TENSION[state])])
     fit = fit_group((spoke_model(spoke, 0.290, 0.0005),), np.zeros(1, np.intp), data, EndsPrior())
-    (value, u), ends = _tension(fit), ends_of(fit, False)
+    ((value, u), budget), ends = _tension(fit, heard, spoke, 0.290), ends_of(fit, False)
     low, high = np.exp(fit.interval(0))
     assert low < value < high
     assert u == pytest.approx((high - low) / 2 / 1.959964)
     assert u != pytest.approx(value * fit.moments()[1][0], rel=0.005)
     assert {end.how for end in ends} == {"assumed"}
+    assert math.hypot(*(line.contribution_n for line in budget)) == pytest.approx(u, rel=1e-9)
 
 
 def test_the_same_pluck_at_any_gain_reads_the_same() -> None:
