@@ -84,12 +84,14 @@ def answer_of(skeleton: Skeleton, rim: RimKnowledge, tensions_n: Floats) -> Answ
     check_stable(scaled(skeleton, rim.log_factors), tensions_n)
     nominal = influence(scaled(skeleton, rim.log_factors), tensions_n)
     sizes, parts = np.linalg.eigh(rim.covariance)
-    middle = nominal.stacked()
     shifts = []
     for size, part in zip(sizes, parts.T, strict=True):
         upward = part * math.copysign(1.0, float(part.sum())) * math.sqrt(max(float(size), 0.0))
         if size > SMALL**2:
-            shifts.append(influence(scaled(skeleton, rim.log_factors + upward), tensions_n).stacked() - middle)
+            stiffer, softer = (
+                influence(scaled(skeleton, rim.log_factors + sign * upward), tensions_n).stacked() for sign in (1, -1)
+            )
+            shifts.append((stiffer - softer) / 2)
     return Answer(nominal, tuple(shifts))
 
 
