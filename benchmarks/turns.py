@@ -1,7 +1,7 @@
 """A pass of planned turns on simulated wheels, beside the habit of turning each nipple by its own error.
 
 Run ``python -m benchmarks.turns [--count N] [--first SEED] [--step 0.125]``; the tables go to the terminal and to
-``benchmarks/out/turns.txt``. Each wheel is built and turned in the frame model of ``simulator/frame.py``. The plan is meant
+``benchmarks/out/turns.txt``. What was done is kept there too: the same command goes on where it was stopped. Each wheel is built and turned in the frame model of ``simulator/frame.py``. The plan is meant
 for starts of up to `RANGE`; wheels drawn beyond it are turned and counted too, in rows of their own.
 """
 
@@ -10,8 +10,10 @@ from __future__ import annotations
 import argparse
 import math
 import os
+import pickle
 import time
 from collections import defaultdict
+from copy import deepcopy
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -68,22 +70,26 @@ def main() -> None:
     parser.add_argument("--count", type=int, default=40, help="wheels")
     parser.add_argument("--first", type=int, default=1000, help="first seed")
     parser.add_argument("--step", type=float, default=1 / 8, help="smallest turn")
+    parser.add_argument("--habits", type=int, default=3, help="passes of habit beside the plan, 0 to 3")
     parser.add_argument("--tell", action="store_true", help="one line a wheel")
     given = parser.parse_args()
-    tally = Tally()
-    for seed in range(given.first, given.first + given.count):
-        run_wheel(tally, seed, PlanOptions(step_turns=given.step))
-    text = table(tally, given.count, given.first, given.step)
     OUT.mkdir(exist_ok=True)
+    kept = OUT / f"turns-{given.first}-{given.step:g}-{given.habits}.pickle"
+    tally = pickle.loads(kept.read_bytes()) if kept.exists() else Tally()
+    for seed in range(given.first + len(tally.told), given.first + given.count):
+        run_wheel(tally, seed, PlanOptions(step_turns=given.step), given.habits)
+        kept.write_bytes(pickle.dumps(tally))
+    text = table(tally, len(tally.told), given.first, given.step)
     (OUT / "turns.txt").write_text(text, encoding="utf-8")
     print(text)
     if given.tell:
         print("\n".join(tally.told))
 
 
-def run_wheel(tally: Tally, seed: int, options: PlanOptions) -> None:
-    """Two planned passes on one wheel, and three of habit on its twin."""
-    bad, twin = UntrueWheel(seed), UntrueWheel(seed)
+def run_wheel(tally: Tally, seed: int, options: PlanOptions, habits: int) -> None:
+    """Two planned passes on one wheel, and some of habit on its twin."""
+    bad = UntrueWheel(seed)
+    twin = deepcopy(bad)
     wheel = parse_wheel(bad.toml(), "bench")
     tally.figures["start"].append(figures(bad))
     before = readings_of(bad)
@@ -104,7 +110,7 @@ def run_wheel(tally: Tally, seed: int, options: PlanOptions) -> None:
     second = PlanOptions(step_turns=options.step_turns, rim=rim)
     carry_out(tally, bad, wheel, planned(tally, wheel, after, second))
     tally.figures["plan 2"].append(figures(bad))
-    for turn in (1, 2, 3):
+    for turn in range(1, habits + 1):
         habit(twin, options.step_turns)
         tally.figures[f"habit {turn}"].append(figures(twin))
     stages = " | ".join(
@@ -203,7 +209,10 @@ def table(tally: Tally, count: int, first: int, step: float) -> str:
     told = f"half-range up to {RANGE[0]:g} % and lateral run-out up to {RANGE[1]:g} mm at the start"
     for which, words in ((within, f"{within.sum()} wheels of {told}:"), (~within, f"{(~within).sum()} beyond that:")):
         if which.any():
-            lines += [words, *(_row(stage, np.array(tally.figures[stage])[which]) for stage in STAGES)]
+            lines += [
+                words,
+                *(_row(stage, np.array(tally.figures[stage])[which]) for stage in STAGES if tally.figures[stage]),
+            ]
     lines += ["", "inside the predicted 95 % interval, %:"]
     lines += [f"  {name:<18}{100 * np.mean(each):6.1f}  of {len(each)}" for name, each in tally.inside.items()]
     above = np.array(tally.above)
