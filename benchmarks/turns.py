@@ -1,8 +1,9 @@
 """A pass of planned turns on simulated wheels, beside the habit of turning each nipple by its own error.
 
 Run ``python -m benchmarks.turns [--count N] [--first SEED] [--step 0.125]``; the tables go to the terminal and to
-``benchmarks/out/turns.txt``. What was done is kept there too: the same command goes on where it was stopped. Each wheel is built and turned in the frame model of ``simulator/frame.py``. The plan is meant
-for starts of up to `RANGE`; wheels drawn beyond it are turned and counted too, in rows of their own.
+``benchmarks/out/turns.txt``. What was done is kept there too: the same command goes on where it was stopped. Each wheel is
+built and turned in the frame model of ``simulator/frame.py``. The plan is meant for starts of up to `RANGE`; wheels drawn
+beyond it are turned and counted too, in rows of their own.
 """
 
 from __future__ import annotations

@@ -84,15 +84,19 @@ def answer_of(skeleton: Skeleton, rim: RimKnowledge, tensions_n: Floats) -> Answ
     check_stable(scaled(skeleton, rim.log_factors), tensions_n)
     nominal = influence(scaled(skeleton, rim.log_factors), tensions_n)
     sizes, parts = np.linalg.eigh(rim.covariance)
-    either = [(with_wire(scaled(skeleton, rim.log_factors), sign) for sign in (1.0, -1.0))]
+    here, shifts = scaled(skeleton, rim.log_factors), []
+
+    def shift(stiffer: Skeleton, softer: Skeleton) -> Floats:
+        """Half of what lies between the two."""
+        apart: Floats = influence(stiffer, tensions_n).stacked() - influence(softer, tensions_n).stacked()
+        return apart / 2
+
+    if np.any(skeleton.u_stiffness):
+        shifts.append(shift(with_wire(here, 1.0), with_wire(here, -1.0)))
     for size, part in zip(sizes, parts.T, strict=True):
-        upward = part * math.copysign(1.0, float(part.sum())) * math.sqrt(max(float(size), 0.0))
         if size > SMALL**2:
-            either.append(scaled(skeleton, rim.log_factors + sign * upward) for sign in (1.0, -1.0))
-    shifts = []
-    for pair in either:
-        stiffer, softer = (influence(one, tensions_n).stacked() for one in pair)
-        shifts.append((stiffer - softer) / 2)
+            upward = part * math.copysign(math.sqrt(float(size)), float(part.sum()))
+            shifts.append(shift(scaled(here, upward), scaled(here, -upward)))
     return Answer(nominal, tuple(shifts))
 
 

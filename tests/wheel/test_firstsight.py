@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from tensionear.wheel.firstsight import at_first_sight
-from tensionear.wheel.learning import RimKnowledge
+from tensionear.wheel.learning import RimKnowledge, answer_of
 from tensionear.wheel.mechanics import skeleton_of
 from tensionear.wheel.stand import Readings, rows_of, seen, targets_n
 from tests.wheel.turning import cart, prior, spoilt
@@ -59,3 +59,17 @@ def test_one_kind_of_reading_missing_teaches_nothing(missing: str) -> None:
     found = told_by(replace(spoilt(cart(), random_turns(4), (0.0, 0.45, 0.0, 0.0)), **{missing: {}}))
     assert found.log_factors == pytest.approx(start.log_factors)
     assert found.covariance == pytest.approx(start.covariance)
+
+
+def test_each_doubt_moves_the_wheel_in_its_own_way() -> None:
+    """The wire and the four figures of the rim: a stiffer wire and axially stiffer rim raise the mean, the rest does not."""
+    wheel = cart()
+    assert wheel.rim.stiffness is not None
+    target, _ = targets_n(wheel, {})
+    answer = answer_of(skeleton_of(wheel, wheel.rim.stiffness), prior(wheel), target)
+    rise = [float(shift[:COUNT].sum() / answer.nominal.tension_n.sum()) for shift in answer.shifts]
+    assert len(rise) == 5
+    give = 0.21  # N K R / (2 pi EA) = 0.27 of twenty spokes on this rim; its share of the whole is 0.27 / 1.27
+    assert rise[0] == pytest.approx((1 - give) * 0.02, rel=0.1)
+    assert rise[1] == pytest.approx(give * np.log(1.35), rel=0.1)
+    assert np.abs(rise[2:]) == pytest.approx([0.0] * 3, abs=0.01)
