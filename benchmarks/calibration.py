@@ -32,7 +32,7 @@ from tensionear.capture.recording import Recording
 from tensionear.catalogue import build_spoke
 from tensionear.options import RoundOptions
 from tensionear.physics.gravity import Gravity
-from tensionear.physics.inverse import EndsPrior, Partials, flat_prior
+from tensionear.physics.group import EndsPrior, Partials, flat_prior
 from tensionear.physics.known import inform
 from tensionear.wheel.comparison import Known
 from tensionear.wheel.model import Wheel

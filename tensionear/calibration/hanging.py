@@ -16,7 +16,8 @@ import numpy as np
 from tensionear.errors import InputError
 from tensionear.physics.expectation import spoke_model
 from tensionear.physics.gravity import Gravity, buoyancy
-from tensionear.physics.inverse import EndsPrior, GroupFit, Partials, SpokeModel, fit_group
+from tensionear.physics.group import EndsPrior, Partials, SpokeModel
+from tensionear.physics.inverse import GroupFit, fit_group
 from tensionear.physics.known import posterior, tolerances_of
 from tensionear.physics.modes import LOWEST_TENSION_N
 from tensionear.physics.spoke import Spoke

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tensionear.physics.inverse import Array
+from tensionear.physics.group import Array
 from tensionear.physics.spoke import Spoke
 from tensionear.physics.uncertainty import propagate
 

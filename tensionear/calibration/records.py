@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from tensionear.physics.gravity import Gravity
-from tensionear.physics.inverse import Array, Partials, SharedPrior
+from tensionear.physics.group import Array, Partials, SharedPrior
 from tensionear.physics.spoke import Spoke
 from tensionear.wheel.comparison import Known
 from tensionear.wheel.model import Wheel

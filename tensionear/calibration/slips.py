@@ -12,7 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tensionear.physics.inverse import Array, GroupFit
+from tensionear.physics.group import Array
+from tensionear.physics.inverse import GroupFit
 from tensionear.physics.known import foretold
 from tensionear.wheel.comparison import NEWTONS, Known
 from tensionear.wheel.model import Place, Wheel

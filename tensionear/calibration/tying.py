@@ -13,7 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from tensionear.errors import InputError
-from tensionear.physics.inverse import Array, EndsPrior, GroupFit, Partials, SharedPrior, fit_group
+from tensionear.physics.group import Array, EndsPrior, Partials, SharedPrior
+from tensionear.physics.inverse import GroupFit, fit_group
 from tensionear.physics.known import GAUGE, KnownTensions, foretold, posterior, tie
 from tensionear.wheel.comparison import Known
 from tensionear.wheel.model import GroupKey, Place, Wheel

@@ -153,7 +153,8 @@ class Round:
         """The recording and how it was plucked."""
         if self.sound is not None:
             return Path(self.sound), self.first, self.options
-        from tensionear.records.log import Log, Search
+        from tensionear.records.log import Log
+        from tensionear.records.search import Search
 
         log = Log(self.log)
         rows = log.rounds(Search(wheel=wheel.name)) if log.path.is_file() else ()

@@ -62,7 +62,7 @@ def calibrate_hanging(given: Hanging, keeping: Keeps) -> tuple[Document, list[st
     from tensionear.calibration.words import hanging_lines
     from tensionear.catalogue import library_spoke
     from tensionear.physics.gravity import gravity
-    from tensionear.physics.inverse import Partials
+    from tensionear.physics.group import Partials
     from tensionear.pipeline import checked_length
 
     spoke = library_spoke(given.kind)

@@ -12,7 +12,7 @@ from tensionear.pitch.series import LEEWAY_STEP, series_grid
 from tensionear.pitch.spectrum import Array
 
 from .beam import BendingPlane
-from .inverse import SpokeModel
+from .group import SpokeModel
 from .modes import MODES, EvenTable, ModeTable, mode_table
 from .spoke import Spoke
 from .stretch import stretch_of_first_mode

@@ -15,7 +15,7 @@ from tensionear.pitch.lines import Expectation
 from tensionear.pitch.series import LEEWAY_STEP, series_grid
 
 from .expectation import LOG_TENSION, leeway_of, log_ends, usual_stretch
-from .inverse import SpokeModel
+from .group import SpokeModel
 from .modes import mode_table
 from .spoke import Stretch
 

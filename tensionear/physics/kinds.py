@@ -20,7 +20,7 @@ from tensionear.pitch.spectrum import Array, Peaks
 from .beam import BendingPlane
 from .expectation import LOG_TENSION, leeway_of, log_ends, usual_stretch
 from .generic import AXIAL_N, LENGTH_M, MASS_KG_M, STIFFNESS_N_M2
-from .inverse import SpokeModel
+from .group import SpokeModel
 from .modes import MODES, EvenTable, ModeTable, even_table, mode_table
 from .section import Section
 from .spoke import Stretch

@@ -13,7 +13,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from .inverse import SHARED_ENDS, Array, GroupFit, SharedPrior
+from .group import SHARED_ENDS, Array, SharedPrior
+from .inverse import GroupFit
 
 #: What a fit calls the unknown that all known tensions share.
 GAUGE = "gauge"

@@ -8,7 +8,7 @@ import numpy as np
 
 from tensionear.pitch.lines import Heard, Line
 
-from .inverse import Partials
+from .group import Partials
 from .modes import MODES
 
 _FIRST, _SECOND, _BOTH = range(3)

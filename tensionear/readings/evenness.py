@@ -10,7 +10,8 @@ from tensionear.listening import Listened
 from tensionear.options import RoundOptions
 from tensionear.physics.expectation import LOG_TENSION
 from tensionear.physics.generic import generic_models
-from tensionear.physics.inverse import EndsPrior, GroupFit, fit_group
+from tensionear.physics.group import EndsPrior
+from tensionear.physics.inverse import GroupFit, fit_group
 from tensionear.physics.kinds import Kind, model_of_kind
 from tensionear.physics.observations import partials_of
 from tensionear.reading import Finding, Limits, Reading, SideReading, SpokeReading, Verdict

@@ -8,7 +8,8 @@ import numpy as np
 
 from tensionear.listening import Listened, Strike
 from tensionear.physics.expectation import LOG_TENSION, spoke_model
-from tensionear.physics.inverse import EndsPrior, fit_group
+from tensionear.physics.group import EndsPrior
+from tensionear.physics.inverse import fit_group
 from tensionear.physics.observations import partials_of
 from tensionear.physics.spoke import Spoke
 from tensionear.pitch.lines import Heard

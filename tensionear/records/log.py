@@ -23,6 +23,7 @@ from .database import reading as reads
 from .database import writing
 from .revive import pluck_from, reading_from
 from .schema import key_of
+from .search import Search
 from .sounds import KeptSound, drop_sounds, folder_of, keep_sound
 from .values import Asked, KeptPluck, KeptRound, RoundRow, State, asked_from
 from .versions import model_version, program_version
@@ -38,39 +39,6 @@ def usual_log() -> Path:
     from platformdirs import user_data_path
 
     return user_data_path("tensionear", appauthor=False) / "rounds.sqlite"
-
-
-@dataclass(frozen=True, slots=True)
-class Search:
-    """Which rounds are asked for; None and empty ask for all.
-
-    ``wheel`` is part of the wheel's name, ``note`` of the note, whatever their case; ``since`` and ``until`` are days
-    (``2026-11-25``, both counted in, UTC); ``limit`` the most rounds, the latest first.
-    """
-
-    wheel: str = ""
-    since: str | None = None
-    until: str | None = None
-    verdict: str | None = None
-    limit: int | None = None
-    note: str = ""
-
-    def where(self) -> tuple[str, list[Any]]:
-        """The condition in SQL and its values."""
-        terms: list[tuple[str, Any]] = []
-        if self.wheel:
-            terms.append(("instr(title_key, ?) > 0", key_of(self.wheel)))
-        if self.note:
-            terms.append(("instr(note_key, ?) > 0", key_of(self.note)))
-        if self.since:
-            terms.append(("started >= ?", self.since))
-        if self.until:
-            terms.append(("started < ?", f"{self.until}U"))  # after every time of that day
-        if self.verdict == "none":
-            terms.append(("verdict IS NULL AND 1 = ?", 1))
-        elif self.verdict:
-            terms.append(("verdict = ?", self.verdict))
-        return " AND ".join(term for term, _ in terms) or "1", [value for _, value in terms]
 
 
 @dataclass(frozen=True, slots=True)

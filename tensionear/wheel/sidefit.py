@@ -16,7 +16,8 @@ from typing import Literal
 import numpy as np
 
 from tensionear.physics.expectation import spoke_model
-from tensionear.physics.inverse import EndsPrior, GroupFit, Partials, SharedPrior, SpokeModel, fit_group
+from tensionear.physics.group import EndsPrior, Partials, SharedPrior, SpokeModel
+from tensionear.physics.inverse import GroupFit, fit_group
 from tensionear.physics.observations import partials_of
 from tensionear.pitch.lines import Heard
 from tensionear.reading import EndStiffness, How, Plane

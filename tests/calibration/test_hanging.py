@@ -12,7 +12,7 @@ from tensionear.calibration.lots import figures_of
 from tensionear.errors import InputError
 from tensionear.physics.beam import natural_frequencies
 from tensionear.physics.gravity import Gravity
-from tensionear.physics.inverse import Partials
+from tensionear.physics.group import Partials
 from tensionear.physics.modes import MODES
 from tests.physics.drawn import ROUND
 

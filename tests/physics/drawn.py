@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from tensionear.catalogue import build_spoke
 from tensionear.physics.beam import BendingPlane, natural_frequencies
-from tensionear.physics.inverse import Partials
+from tensionear.physics.group import Partials
 from tensionear.physics.modes import MODES
 from tensionear.physics.spoke import Spoke, Stretch
 

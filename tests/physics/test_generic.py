@@ -11,7 +11,8 @@ from tensionear.catalogue import library_spoke, spoke_ids
 from tensionear.physics.beam import natural_frequencies
 from tensionear.physics.expectation import LOG_TENSION
 from tensionear.physics.generic import expect_any_spoke, expect_any_tone, generic_models
-from tensionear.physics.inverse import EndsPrior, Partials, fit_group
+from tensionear.physics.group import EndsPrior, Partials
+from tensionear.physics.inverse import fit_group
 from tensionear.physics.modes import MODES
 
 

@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from tensionear.physics.expectation import spoke_model
-from tensionear.physics.inverse import EndsPrior, GroupFit, Partials, SpokeModel, fit_group
+from tensionear.physics.group import EndsPrior, Partials, SpokeModel
+from tensionear.physics.inverse import GroupFit, fit_group
 from tensionear.physics.modes import HIGHEST_TENSION_N, MODES
 from tensionear.physics.spoke import Spoke
 from tests.physics.drawn import BLADE, ROUND, U_CENTS, U_LENGTH_M, Side, draw_side, heard

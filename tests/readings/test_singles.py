@@ -8,7 +8,8 @@ import pytest
 from tensionear.capture.recording import Recording
 from tensionear.catalogue import library_spoke
 from tensionear.physics.expectation import LOG_TENSION, spoke_model
-from tensionear.physics.inverse import EndsPrior, fit_group
+from tensionear.physics.group import EndsPrior
+from tensionear.physics.inverse import fit_group
 from tensionear.physics.observations import partials_of
 from tensionear.pipeline import read
 from tensionear.pitch.lines import Heard, Line
