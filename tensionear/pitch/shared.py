@@ -172,6 +172,41 @@ def _clusters(poles: Sequence[tuple[float, float]]) -> list[list[tuple[float, fl
 
 def _refined(rings: Sequence[KeptRing], cluster: Sequence[tuple[float, float]]) -> list[SharedLine]:
     """The poles of one band fitted to both rings together."""
+    lines = []
+    for pole in _fitted(rings, cluster):
+        floor = np.maximum(pole.size, 2 * pole.sd)
+        ratio = float(np.log(floor[0] / floor[1]))
+        u_ratio = float(np.sqrt(_LEAST_RATIO_SD**2 + np.sum((np.hypot(pole.noise, 0.7 * pole.old) / floor) ** 2)))
+        ratio = float(np.clip(ratio, -_MOST_RATIO, _MOST_RATIO))
+        lines.append(SharedLine(pole.frequency_hz, pole.u_frequency_hz, pole.decay_rate, ratio, u_ratio, pole.level_db))
+    return lines
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Pole:
+    """A fitted pole: its ``size`` in either ring with the ``noise`` of that, and what was there before (``old``)."""
+
+    frequency_hz: float
+    u_frequency_hz: float
+    decay_rate: float
+    u_log_decay: float
+    size: Array
+    noise: Array
+    old: Array
+
+    @property
+    def sd(self) -> Array:
+        """Of the size, with what was there before."""
+        return np.hypot(self.noise, self.old)
+
+    @property
+    def level_db(self) -> float:
+        """Energy in the louder ring."""
+        return 20 * float(np.log10(self.size.max() / np.sqrt(self.decay_rate)))
+
+
+def _fitted(rings: Sequence[KeptRing], cluster: Sequence[tuple[float, float]]) -> list[_Pole]:
+    """The poles of one band fitted to the rings together."""
     centre = float(np.mean([hz for hz, _ in cluster]))
     length = _length_s(centre)
     bands = [_bands(ring, np.array([centre]), length) for ring in rings]
@@ -182,7 +217,7 @@ def _refined(rings: Sequence[KeptRing], cluster: Sequence[tuple[float, float]]) 
         step, covariance, amplitudes, sigmas = _gauss_newton(bands, omega, rate, prior)
         omega = omega + np.clip(step[: len(omega)], -6, 6)
         rate = np.clip(rate * np.exp(np.clip(step[len(omega) :], -0.5, 0.5)), *_RATES)
-    lines = []
+    poles = []
     for at in range(len(omega)):
         frequency = centre + float(omega[at]) / (2 * np.pi)
         size = np.abs([amplitude[at] for amplitude in amplitudes])
@@ -190,26 +225,20 @@ def _refined(rings: Sequence[KeptRing], cluster: Sequence[tuple[float, float]]) 
         old = np.array([_level_before(ring, frequency) for ring in rings])
         if np.all(size < 4 * sd) or old[int(np.argmax(size))] > _OLD_SHARE * size.max():
             continue
-        floor = np.maximum(size, 2 * np.hypot(sd, old))
-        ratio = float(np.log(floor[0] / floor[1]))
-        u_ratio = float(np.sqrt(_LEAST_RATIO_SD**2 + np.sum((np.hypot(sd, 0.7 * old) / floor) ** 2)))
         room = _ROOM * rate[at] / (2 * np.pi) * min(_ROOM_S * rate[at], _ROOM_MOST)
-        noise = _CORRELATED * float(np.sqrt(max(covariance[at], 0.0))) / (2 * np.pi)
+        variance, decay_variance = (max(float(covariance[place]), 0.0) for place in (at, len(omega) + at))
+        noise = _CORRELATED * float(np.sqrt(variance)) / (2 * np.pi)
         u = float(np.sqrt(noise**2 + room**2 + (_UNRESOLVED * frequency) ** 2))
         if u < 0.004 * frequency and abs(frequency - centre) < 2.5 * _CLUSTER_HZ:
-            level = 20 * float(np.log10(size.max() / np.sqrt(rate[at])))
-            lines.append(
-                SharedLine(
-                    frequency, u, float(rate[at]), float(np.clip(ratio, -_MOST_RATIO, _MOST_RATIO)), u_ratio, level
-                )
-            )
-    return lines
+            u_decay = _CORRELATED * float(np.sqrt(decay_variance))
+            poles.append(_Pole(frequency, u, float(rate[at]), u_decay, size, sd, old))
+    return poles
 
 
 def _gauss_newton(
     bands: Sequence[Bands], omega: Array, rate: Array, prior: Array
 ) -> tuple[Array, Array, list[Complex], list[Array]]:
-    """One step of frequencies (rad/s) and ln decay rates; the variances of the first; amplitudes and their sd by ring."""
+    """One step of frequencies (rad/s) and ln decay rates; their variances; amplitudes and their sd by ring."""
     poles = len(omega)
     normal, right = np.zeros((2 * poles, 2 * poles)), np.zeros(2 * poles)
     amplitudes, sigmas = [], []
@@ -231,7 +260,7 @@ def _gauss_newton(
     damped = normal + np.diag(np.r_[np.full(poles, 1e-4), np.full(poles, 0.4**-2)])
     right[poles:] += (prior - np.log(rate)) / 0.4**2
     covariance = np.linalg.inv(damped)
-    return covariance @ right, np.diag(covariance)[:poles], amplitudes, sigmas
+    return covariance @ right, np.diag(covariance), amplitudes, sigmas
 
 
 def _level_before(ring: KeptRing, frequency_hz: float) -> float:
