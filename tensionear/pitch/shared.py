@@ -24,7 +24,8 @@ _LONG_S, _SHORT_S, _SHORT_FROM_HZ = 0.55, 0.3, 1000.0
 _ORDER, _LEAST_SINGULAR = 5, 0.012
 _SAME_HZ, _CLUSTER_HZ = 1.2, 45.0
 _RATES = (0.4, 60.0)  # 1/s
-_FAINT_DB, _OLD_SHARE = 24.0, 0.5
+FAINT_DB = 24.0
+_OLD_SHARE = 0.5
 _CORRELATED = 1.6  # as in ``ringfit``
 _ROOM, _ROOM_S, _ROOM_MOST = 0.45, 0.05, 2.0
 _UNRESOLVED = 1.5e-4
@@ -67,15 +68,15 @@ class SharedLine:
 def shared_lines(first: KeptRing, second: KeptRing) -> tuple[SharedLine, ...]:
     """The partials of two rings by rising frequency."""
     rings = (first, second)
-    found = _poles(rings)
+    found = found_poles(rings)
     lines: list[SharedLine] = []
-    for cluster in _clusters(found):
+    for cluster in clustered(found):
         lines += _refined(rings, cluster)
     lines = _lawful(lines)
     if not lines:
         return ()
     loudest = max(line.level_db for line in lines)
-    kept = [line for line in lines if line.level_db > loudest - _FAINT_DB and not _is_echo(line, lines)]
+    kept = [line for line in lines if line.level_db > loudest - FAINT_DB and not _is_echo(line, lines)]
     return tuple(sorted(kept, key=lambda line: line.frequency_hz))
 
 
@@ -119,9 +120,9 @@ def _bands(ring: KeptRing, centre_hz: Array, length_s: float) -> Bands:
     return Bands(turned, bands.centre_hz, bands.time_s)
 
 
-def _poles(rings: Sequence[KeptRing]) -> list[tuple[float, float]]:
+def found_poles(rings: Sequence[KeptRing], highest_hz: float = _HIGHEST_HZ) -> list[tuple[float, float]]:
     """Frequency and decay rate of what stands out in either ring, strongest bands' view of each."""
-    centre = np.arange(_LOWEST_HZ, _HIGHEST_HZ, _SPACING_HZ)
+    centre = np.arange(_LOWEST_HZ, highest_hz, _SPACING_HZ)
     found: list[tuple[float, float, float]] = []
     for low in (True, False):
         part = centre[(centre < _SHORT_FROM_HZ) == low]
@@ -160,7 +161,8 @@ def _esprit(samples: Sequence[Complex]) -> list[tuple[float, float, float]]:
     return list(zip(offset.tolist(), rate.tolist(), strength.tolist(), strict=True))
 
 
-def _clusters(poles: Sequence[tuple[float, float]]) -> list[list[tuple[float, float]]]:
+def clustered(poles: Sequence[tuple[float, float]]) -> list[list[tuple[float, float]]]:
+    """Poles that lie so near each other that they are fitted together."""
     clusters: list[list[tuple[float, float]]] = []
     for pole in poles:
         if clusters and pole[0] - clusters[-1][-1][0] < _CLUSTER_HZ and len(clusters[-1]) < 6:
@@ -173,7 +175,7 @@ def _clusters(poles: Sequence[tuple[float, float]]) -> list[list[tuple[float, fl
 def _refined(rings: Sequence[KeptRing], cluster: Sequence[tuple[float, float]]) -> list[SharedLine]:
     """The poles of one band fitted to both rings together."""
     lines = []
-    for pole in _fitted(rings, cluster):
+    for pole in fitted_poles(rings, cluster):
         floor = np.maximum(pole.size, 2 * pole.sd)
         ratio = float(np.log(floor[0] / floor[1]))
         u_ratio = float(np.sqrt(_LEAST_RATIO_SD**2 + np.sum((np.hypot(pole.noise, 0.7 * pole.old) / floor) ** 2)))
@@ -183,7 +185,7 @@ def _refined(rings: Sequence[KeptRing], cluster: Sequence[tuple[float, float]]) 
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Pole:
+class Pole:
     """A fitted pole: its ``size`` in either ring with the ``noise`` of that, and what was there before (``old``)."""
 
     frequency_hz: float
@@ -205,7 +207,7 @@ class _Pole:
         return 20 * float(np.log10(self.size.max() / np.sqrt(self.decay_rate)))
 
 
-def _fitted(rings: Sequence[KeptRing], cluster: Sequence[tuple[float, float]]) -> list[_Pole]:
+def fitted_poles(rings: Sequence[KeptRing], cluster: Sequence[tuple[float, float]]) -> list[Pole]:
     """The poles of one band fitted to the rings together."""
     centre = float(np.mean([hz for hz, _ in cluster]))
     length = _length_s(centre)
@@ -231,7 +233,7 @@ def _fitted(rings: Sequence[KeptRing], cluster: Sequence[tuple[float, float]]) -
         u = float(np.sqrt(noise**2 + room**2 + (_UNRESOLVED * frequency) ** 2))
         if u < 0.004 * frequency and abs(frequency - centre) < 2.5 * _CLUSTER_HZ:
             u_decay = _CORRELATED * float(np.sqrt(decay_variance))
-            poles.append(_Pole(frequency, u, float(rate[at]), u_decay, size, sd, old))
+            poles.append(Pole(frequency, u, float(rate[at]), u_decay, size, sd, old))
     return poles
 
 
