@@ -45,6 +45,7 @@ _SCAN_ENDS = (-0.8, 0.7)
 _WIDTH, _DECAY_WIDTH, _SURE_DECAY, _MISSED = 0.007, 0.8, 30.0, 0.25
 _EACH, _APART, _ROUNDS, _SETTLED = 3, 0.05, 3, 0.004
 _OTHER, _SURE = 0.02, 99.0
+_ALIKE_SD, _ALIKE_NU = 0.09, 3.0  # of ln T: spokes of a side, a slack one among them
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -84,23 +85,32 @@ def fit_held(side: HeldSide, heard: Sequence[Sequence[RingLine]]) -> HeldFit:
     open_sd = np.array(_OPEN_SD)
     tried = [problem.settle(start, shared, open_sd, _TOLERANCES) for start in problem.starts(shared, _SCAN, _FINGERS)]
     own = cheapest(tried)
+    middle = float(np.median(own[:, 0]))
+    own = cheapest([(each, cost + unlike(each, middle)) for each, cost in tried])
     shared[7:10] = np.median(own[:, 2:5], axis=0)
-    own[:, 2:5] = 0.0
+    for each, _ in tried:
+        each[:, 2:5] -= shared[7:10]
     own_sd = np.array(_OWN_SD)
     for _ in range(_ROUNDS):
-        own, shared = problem.joint(own, shared)
         middle = float(np.median(own[:, 0]))
+        own = problem.gathered(tried, middle)
+        own, shared = problem.joint(own, shared)
         fingers = [tuple(np.exp(problem.middle[7:10] + shared[7:10]))]
         near = middle - _NEAR, middle + _NEAR
         starts = [own, *problem.starts(shared, near, fingers)]
         tried = [problem.settle(start, shared, own_sd, _TOLERANCES[-3:]) for start in starts]
-        again = cheapest(tried)
+        again = problem.gathered(tried, middle)
         moved = float(np.max(np.abs(again[:, 0] - own[:, 0])))
         own = again
         if moved < _SETTLED:
             break
     own, shared = problem.joint(own, shared)
-    return problem.summary(own, shared, tried)
+    return problem.summary(own, shared, [(each, cost + unlike(each, middle)) for each, cost in tried], middle)
+
+
+def unlike(own: Array, middle: float) -> Array:
+    """What it costs a spoke to be so far off its side: Student's t, so that a slack one may be, (spokes,)."""
+    return np.asarray(_ALIKE_NU * np.log1p(((own[:, 0] - middle) / _ALIKE_SD) ** 2 / _ALIKE_NU))
 
 
 def cheapest(settled: Sequence[tuple[Array, Array]]) -> Array:
@@ -196,6 +206,13 @@ class _Problem:
         starts = np.array(found)
         starts[:, :, 8:] *= 0.5
         return list(starts)
+
+    def gathered(self, tried: Sequence[tuple[Array, Array]], middle: float) -> Array:
+        """The cheapest solution of each spoke, being like its side counted in; fingers from what is shared on."""
+        best = cheapest([(each, cost + unlike(each, middle)) for each, cost in tried])
+        sd = np.array(_OWN_SD)
+        best[:, 1:] = np.clip(best[:, 1:], -_REACH * sd[1:], _REACH * sd[1:])
+        return best
 
     def _total(self, modes: HeldModes, shared: Array) -> Array:
         """ln of decay rates, with what the spokes lose by themselves."""
@@ -314,11 +331,11 @@ class _Problem:
         shared[..., _FIXED_SHARED:] = by[..., 7:10] @ self.tolerances[:, [0, 1, column]].T
         return own, shared
 
-    def summary(self, own: Array, shared: Array, tried: Sequence[tuple[Array, Array]]) -> HeldFit:
+    def summary(self, own: Array, shared: Array, tried: Sequence[tuple[Array, Array]], middle: float) -> HeldFit:
         """The posterior there; ``tried`` are other solutions with their costs."""
         own_sd = np.array(_OWN_SD)
         rows, _, _, inverse, schur, loading = self._solve(own, shared, _LAST)
-        cost = self.cost(rows, own, own_sd)
+        cost = self.cost(rows, own, own_sd) + unlike(own, middle)
         margin = np.full(len(own), _SURE)
         for other, dear in tried:
             margin = np.where(np.abs(other[:, 0] - own[:, 0]) > _OTHER, np.minimum(margin, dear - cost), margin)

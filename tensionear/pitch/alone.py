@@ -6,11 +6,12 @@ A spoke that fingers hold rings by what the fingers leave of it: no harmonic ser
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from .shared import FAINT_DB, KeptRing, Pole, clustered, fitted_poles, found_poles
+from .shared import KeptRing, Look, Pole, clustered, fitted_poles, found_poles
 
-_HIGHEST_HZ = 4400.0
+_LOOK = Look(4400.0, 0.3, 0.2, 1400.0, (0.4, 90.0), worst=0.012, clear=4.0)
+_FAINT_DB = 24.0
 #: (nearer than so much of f, so many dB below): then it is the room's answer to a stronger partial, or a badly split band.
 _ECHOES = ((0.012, 14.0), (0.0025, 6.0))
 
@@ -27,12 +28,13 @@ class RingLine:
 
 
 def ring_lines(ring: KeptRing) -> tuple[RingLine, ...]:
-    """The partials of a ring by rising frequency."""
-    poles = [pole for each in clustered(found_poles([ring], _HIGHEST_HZ)) for pole in fitted_poles([ring], each)]
+    """The partials of a ring by rising frequency. The swing that would stretch the spoke dies within milliseconds."""
+    still = replace(ring, stretch=0.0)
+    poles = [pole for each in clustered(found_poles([still], _LOOK)) for pole in fitted_poles([still], each, _LOOK)]
     if not poles:
         return ()
     loudest = max(pole.level_db for pole in poles)
-    kept = [pole for pole in poles if pole.level_db > loudest - FAINT_DB and not _is_echo(pole, poles)]
+    kept = [pole for pole in poles if pole.level_db > loudest - _FAINT_DB and not _is_echo(pole, poles)]
     return tuple(
         RingLine(pole.frequency_hz, pole.u_frequency_hz, pole.decay_rate, pole.u_log_decay, pole.level_db)
         for pole in sorted(kept, key=lambda pole: pole.frequency_hz)

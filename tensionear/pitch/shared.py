@@ -19,13 +19,12 @@ from .ringfit import STEP_S, Bands, bands_of, growth_of
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 
-_LOWEST_HZ, _HIGHEST_HZ, _SPACING_HZ, _REACH_HZ = 180.0, 2700.0, 55.0, 34.0
-_LONG_S, _SHORT_S, _SHORT_FROM_HZ = 0.55, 0.3, 1000.0
+_LOWEST_HZ, _SPACING_HZ, _REACH_HZ = 180.0, 55.0, 34.0
 _ORDER, _LEAST_SINGULAR = 5, 0.012
 _SAME_HZ, _CLUSTER_HZ = 1.2, 45.0
-_RATES = (0.4, 60.0)  # 1/s
-FAINT_DB = 24.0
+_FAINT_DB = 24.0
 _OLD_SHARE = 0.5
+_STEPS = 8
 _CORRELATED = 1.6  # as in ``ringfit``
 _ROOM, _ROOM_S, _ROOM_MOST = 0.45, 0.05, 2.0
 _UNRESOLVED = 1.5e-4
@@ -53,6 +52,28 @@ class KeptRing:
 
 
 @dataclass(frozen=True, slots=True)
+class Look:
+    """How rings are looked at: up to ``highest_hz``, for ``low_s`` below ``split_hz`` and ``high_s`` above it, for decay rates
+    (1/s) within ``rates``; what is known to less than ``worst`` of its frequency is left out, and what is less than ``clear``
+    standard deviations strong (its band is then fitted again)."""
+
+    highest_hz: float
+    low_s: float
+    high_s: float
+    split_hz: float
+    rates: tuple[float, float]
+    worst: float = 0.004
+    clear: float = 0.0
+
+    def length_s(self, frequency_hz: float) -> float:
+        """How long a band is looked at."""
+        return self.low_s if frequency_hz < self.split_hz else self.high_s
+
+
+_TOGETHER = Look(2700.0, 0.55, 0.3, 1000.0, (0.4, 60.0))
+
+
+@dataclass(frozen=True, slots=True)
 class SharedLine:
     """A partial of two rings: ``ratio`` is the natural log of its amplitude in the first over that in the second, with its
     standard deviation; ``level_db`` its level in the louder."""
@@ -68,7 +89,7 @@ class SharedLine:
 def shared_lines(first: KeptRing, second: KeptRing) -> tuple[SharedLine, ...]:
     """The partials of two rings by rising frequency."""
     rings = (first, second)
-    found = found_poles(rings)
+    found = found_poles(rings, _TOGETHER)
     lines: list[SharedLine] = []
     for cluster in clustered(found):
         lines += _refined(rings, cluster)
@@ -76,7 +97,7 @@ def shared_lines(first: KeptRing, second: KeptRing) -> tuple[SharedLine, ...]:
     if not lines:
         return ()
     loudest = max(line.level_db for line in lines)
-    kept = [line for line in lines if line.level_db > loudest - FAINT_DB and not _is_echo(line, lines)]
+    kept = [line for line in lines if line.level_db > loudest - _FAINT_DB and not _is_echo(line, lines)]
     return tuple(sorted(kept, key=lambda line: line.frequency_hz))
 
 
@@ -107,10 +128,6 @@ def _levels_db(line: SharedLine) -> tuple[float, float]:
     return (line.level_db, line.level_db - less) if line.ratio > 0 else (line.level_db - less, line.level_db)
 
 
-def _length_s(frequency_hz: float) -> float:
-    return _LONG_S if frequency_hz < _SHORT_FROM_HZ else _SHORT_S
-
-
 def _bands(ring: KeptRing, centre_hz: Array, length_s: float) -> Bands:
     """Bands of one ring, scaled to the ring's own level, its glide taken out."""
     scale = float(np.sqrt(np.mean(ring.ring[: round(0.1 * ring.rate_hz)] ** 2))) + 1e-12
@@ -120,16 +137,16 @@ def _bands(ring: KeptRing, centre_hz: Array, length_s: float) -> Bands:
     return Bands(turned, bands.centre_hz, bands.time_s)
 
 
-def found_poles(rings: Sequence[KeptRing], highest_hz: float = _HIGHEST_HZ) -> list[tuple[float, float]]:
+def found_poles(rings: Sequence[KeptRing], look: Look) -> list[tuple[float, float]]:
     """Frequency and decay rate of what stands out in either ring, strongest bands' view of each."""
-    centre = np.arange(_LOWEST_HZ, highest_hz, _SPACING_HZ)
+    centre = np.arange(_LOWEST_HZ, look.highest_hz, _SPACING_HZ)
     found: list[tuple[float, float, float]] = []
     for low in (True, False):
-        part = centre[(centre < _SHORT_FROM_HZ) == low]
-        each = [_bands(ring, part, _LONG_S if low else _SHORT_S) for ring in rings]
+        part = centre[(centre < look.split_hz) == low]
+        each = [_bands(ring, part, look.low_s if low else look.high_s) for ring in rings]
         for at, hz in enumerate(part):
             for offset, rate, strength in _esprit([bands.samples[at] for bands in each]):
-                if abs(offset) < _REACH_HZ and _RATES[0] < rate < _RATES[1]:
+                if abs(offset) < _REACH_HZ and look.rates[0] < rate < look.rates[1]:
                     found.append((hz + offset, rate, strength))
     kept: list[tuple[float, float]] = []
     for hz, rate, _ in sorted(found, key=lambda pole: -pole[2]):
@@ -175,7 +192,7 @@ def clustered(poles: Sequence[tuple[float, float]]) -> list[list[tuple[float, fl
 def _refined(rings: Sequence[KeptRing], cluster: Sequence[tuple[float, float]]) -> list[SharedLine]:
     """The poles of one band fitted to both rings together."""
     lines = []
-    for pole in fitted_poles(rings, cluster):
+    for pole in fitted_poles(rings, cluster, _TOGETHER):
         floor = np.maximum(pole.size, 2 * pole.sd)
         ratio = float(np.log(floor[0] / floor[1]))
         u_ratio = float(np.sqrt(_LEAST_RATIO_SD**2 + np.sum((np.hypot(pole.noise, 0.7 * pole.old) / floor) ** 2)))
@@ -207,18 +224,24 @@ class Pole:
         return 20 * float(np.log10(self.size.max() / np.sqrt(self.decay_rate)))
 
 
-def fitted_poles(rings: Sequence[KeptRing], cluster: Sequence[tuple[float, float]]) -> list[Pole]:
-    """The poles of one band fitted to the rings together."""
+def fitted_poles(rings: Sequence[KeptRing], cluster: Sequence[tuple[float, float]], look: Look) -> list[Pole]:
+    """The poles of one band fitted to the rings together, the least clear left out one by one."""
     centre = float(np.mean([hz for hz, _ in cluster]))
-    length = _length_s(centre)
+    length = look.length_s(centre)
     bands = [_bands(ring, np.array([centre]), length) for ring in rings]
     omega = np.array([2 * np.pi * (hz - centre) for hz, _ in cluster])
     rate = np.array([rate for _, rate in cluster])
-    prior = np.log(rate)
-    for _ in range(8):
-        step, covariance, amplitudes, sigmas = _gauss_newton(bands, omega, rate, prior)
-        omega = omega + np.clip(step[: len(omega)], -6, 6)
-        rate = np.clip(rate * np.exp(np.clip(step[len(omega) :], -0.5, 0.5)), *_RATES)
+    while True:
+        prior = np.log(rate)
+        for _ in range(_STEPS):
+            step, covariance, amplitudes, sigmas = _gauss_newton(bands, omega, rate, prior)
+            omega = omega + np.clip(step[: len(omega)], -6, 6)
+            rate = np.clip(rate * np.exp(np.clip(step[len(omega) :], -0.5, 0.5)), *look.rates)
+        clear = np.max(np.abs(amplitudes) / np.array(sigmas), axis=0)
+        weakest = int(np.argmin(clear))
+        if clear[weakest] > look.clear or len(omega) == 1:
+            break
+        omega, rate = np.delete(omega, weakest), np.delete(rate, weakest)
     poles = []
     for at in range(len(omega)):
         frequency = centre + float(omega[at]) / (2 * np.pi)
@@ -231,7 +254,7 @@ def fitted_poles(rings: Sequence[KeptRing], cluster: Sequence[tuple[float, float
         variance, decay_variance = (max(float(covariance[place]), 0.0) for place in (at, len(omega) + at))
         noise = _CORRELATED * float(np.sqrt(variance)) / (2 * np.pi)
         u = float(np.sqrt(noise**2 + room**2 + (_UNRESOLVED * frequency) ** 2))
-        if u < 0.004 * frequency and abs(frequency - centre) < 2.5 * _CLUSTER_HZ:
+        if u < look.worst * frequency and abs(frequency - centre) < 2.5 * _CLUSTER_HZ:
             u_decay = _CORRELATED * float(np.sqrt(decay_variance))
             poles.append(Pole(frequency, u, float(rate[at]), u_decay, size, sd, old))
     return poles
