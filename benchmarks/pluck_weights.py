@@ -26,7 +26,10 @@ from tensionear.wheel.wheelfile import parse_wheel
 Array = NDArray[np.float64]
 
 #: Knocks, voices and slips are in the untidy rounds alone, so that there are more of these.
-SEEDS = {name: range(54) if name == "untidy" else range(14) for name in SCENARIOS}
+SEEDS = {
+    name: range(54) if name == "untidy" else range(14) for name, each in SCENARIOS.items() if each.crossing != "pinched"
+}
+HELD_SEEDS = {"pinched": range(14)}
 SAME_S = 0.09
 PRIOR = 0.3  # one over the variance of each weight but the first
 
@@ -35,9 +38,10 @@ def main() -> None:
     """Draw, listen, fit, print."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--most", type=int, default=54, help="seeds a scenario, at most")
+    parser.add_argument("--held", action="store_true", help="of pinched spokes")
     given = parser.parse_args()
     values, plucked, present = [], [], []
-    for name, seeds in SEEDS.items():
+    for name, seeds in (HELD_SEEDS if given.held else SEEDS).items():
         for seed in seeds[: given.most]:
             rows, are, chance = onsets(draw_round(seed, name))
             values += rows
@@ -47,7 +51,7 @@ def main() -> None:
     weights = fit(np.array(values), np.array(plucked, float))
     fitted = 1 / (1 + np.exp(-np.array(values) @ weights))
     print(f"log loss: {loss(np.array(present), plucked):.1f} at present, {loss(fitted, plucked):.1f} fitted")
-    print("_WEIGHTS = (" + ", ".join(f"{weight:.2f}" for weight in weights) + ")")
+    print(f"{'_HELD' if given.held else ''}_WEIGHTS = (" + ", ".join(f"{weight:.2f}" for weight in weights) + ")")
 
 
 def onsets(drawn: Round) -> tuple[list[Array], list[bool], list[float]]:
@@ -56,9 +60,10 @@ def onsets(drawn: Round) -> tuple[list[Array], list[bool], list[float]]:
     recording = te.Recording(drawn.samples, drawn.sample_rate_hz, "bench")
     strikes = listen_through(recording, expectations_of(wheel)).strikes
     ranks = [each.heard[each.best].candidates[0].rank if each.heard[each.best].candidates else 0.0 for each in strikes]
+    ring = expectations_of(wheel)[0].ring
     pairs = list(zip(strikes, ranks, strict=True))
     values = [regressors(each.features, rank, each.novelty_db) for each, rank in pairs]
-    chance = [pluck_probability(each.features, rank, each.novelty_db) for each, rank in pairs]
+    chance = [pluck_probability(each.features, rank, each.novelty_db, ring) for each, rank in pairs]
     return values, [at is not None for at in plucks_at(strikes, drawn.events)], chance
 
 

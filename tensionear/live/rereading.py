@@ -7,7 +7,7 @@ from tensionear.capture.plucks import Pluck
 from tensionear.capture.recording import Recording
 from tensionear.errors import LogError
 from tensionear.listening import Listened, Strike
-from tensionear.pipeline import touches
+from tensionear.pipeline import needs_sound
 from tensionear.reading import Reading
 from tensionear.readings.plucks import listed
 from tensionear.records.log import Log, OpenRound
@@ -51,8 +51,8 @@ def read_plucks_again(log: Log, kept: KeptRound, asked: Asked) -> Reading:
     if not any(each.sound for each in plucks):
         raise LogError(f"round {number} was kept without sound; it cannot be read again")
     subject = _subject(asked, number)
-    touching = isinstance(subject, WheelSubject) and touches(subject.wheel, asked.options)
-    rehearing = Rehearing(subject.expectations(), touching)
+    keep = isinstance(subject, WheelSubject) and needs_sound(subject.wheel, asked.options)
+    rehearing = Rehearing(subject.expectations(), keep)
     heard: list[tuple[Strike, Pluck, int]] = []
     warnings: list[str] = []
     for each in plucks:

@@ -42,7 +42,7 @@ def expect_held(spoke: Spoke, free_length_m: float, place_m: float) -> Expectati
     (first, leeway), (second, other) = grids[0], grids[-1]
     planes = ("flat", "edge") if spoke.is_flat else ("both", "both")
     stretch = usual_stretch(stretches[0].axial_stiffness_n, free_length_m)
-    return Expectation(series_grid(planes, (first, second), (leeway, other), LOG_TENSION), stretch)
+    return Expectation(series_grid(planes, (first, second), (leeway, other), LOG_TENSION), stretch, "held")
 
 
 def _grid(model: HeldModel) -> tuple[Array, Array]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
@@ -43,6 +44,8 @@ class Features:
 
 #: Logistic regression on simulated rounds, in the order of ``regressors``: made by ``python -m benchmarks.pluck_weights``.
 _WEIGHTS = (-8.25, 1.19, 1.87, 0.82, 6.29, -0.50, -2.96, -1.55, 1.38)
+#: The same of pinched rounds (``--held``).
+_HELD_WEIGHTS = (-9.71, 0.82, 0.82, 0.33, 0.79, 3.95, 1.28, -0.53, 0.09)
 _KNOCK_PERSIST_DB, _VOICE_DRIFT_CENTS, _WEAK_NOVELTY_DB = -12.0, 25.0, 9.0
 
 
@@ -67,7 +70,9 @@ def regressors(features: Features, rank: float, novelty_db: float) -> Array:
     )
 
 
-def pluck_probability(features: Features, rank: float, novelty_db: float) -> float:
+def pluck_probability(
+    features: Features, rank: float, novelty_db: float, ring: Literal["free", "held"] = "free"
+) -> float:
     """How probable it is that a spoke was plucked, 0..1.
 
     Parameters
@@ -77,8 +82,11 @@ def pluck_probability(features: Features, rank: float, novelty_db: float) -> flo
         Of the best series of partials a spoke could have (``series.rank``), dB.
     novelty_db : float
         How sharply the onset rose.
+    ring : {"free", "held"}
+        Whether fingers hold the spoke: then its ring dies like a knock's, and a knock is not told from it.
     """
-    return float(1 / (1 + np.exp(-np.dot(_WEIGHTS, regressors(features, rank, novelty_db)))))
+    weights = _WEIGHTS if ring == "free" else _HELD_WEIGHTS
+    return float(1 / (1 + np.exp(-np.dot(weights, regressors(features, rank, novelty_db)))))
 
 
 def what_else(features: Features, novelty_db: float) -> str:

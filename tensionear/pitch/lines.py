@@ -6,6 +6,7 @@ import cmath
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 
@@ -89,10 +90,12 @@ class Ringing:
 
 @dataclass(frozen=True, slots=True)
 class Expectation:
-    """What is known before listening: the grid of states, and for each the stretch D that a usual pluck makes."""
+    """What is known before listening: the grid of states, for each the stretch D that a usual pluck makes, and what plucks
+    sound like (``ring``): those of a spoke that is ``held`` die at once."""
 
     grid: SeriesGrid
     stretch: Array
+    ring: Literal["free", "held"] = "free"
 
 
 def ringing_after(heard: Heard, onset_s: float, old: Sequence[Ringing]) -> tuple[Ringing, ...]:

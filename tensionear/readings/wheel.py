@@ -30,7 +30,8 @@ from tensionear.wheel.sequence import Naming, name_plucks
 from tensionear.wheel.sheet import EMPTY, Sheet, sheet_to_dict
 from tensionear.wheel.sidefit import ReadTension, Rings, SideTensions, fit_side
 
-from .pairs import PairReadings, touching_pairs
+from .held import pinched_spokes
+from .pairs import touching_pairs
 from .plucks import common_findings, listed, pluck_reading, unread_pluck
 from .ringing import dull_rings
 from .rounds import SpokeRings, refusal_of, rings_of, struck_of
@@ -44,7 +45,10 @@ _NOT_TOLD = {
         "they are laced (crosses, first_runs, flange), at least two pairs of a side must be heard, "
         "and a live round is read by tensionear log reread"
     ),
-    "pinched": "cannot be told apart yet",
+    "pinched": (
+        "these could not be read: too few of their partials outlast the fingers, or the wheel file does not say where they "
+        "cross (crosses, first_runs, hub circle, flange); pinch firmly, pluck the longer piece, let it ring"
+    ),
     "tied": "cannot be told apart yet",
 }
 _MISFIT = 30.0
@@ -113,13 +117,14 @@ def read_named(
     crossing = {place.number: options.crossing or place.crossing for place in wheel.places}
     rings = usable_rings(strikes, naming, wheel, kinds, options)
     pairs = touching_pairs(strikes, naming, wheel, crossing)
+    held = pinched_spokes(strikes, naming, wheel, crossing)
     fits = {
         side: fit_side(places, {number: each.rings for number, each in rings.items()}, wheel.learned)
         for side in wheel.sides
         if (places := [place for place in wheel.places if place.side == side and place.number in rings])
     }
-    fits |= {side: found.tensions for side, found in pairs.sides.items()}
-    rings |= pairs.rings
+    fits |= {side: found.tensions for side, found in pairs.sides.items()} | dict(held.sides)
+    rings |= {**pairs.rings, **held.rings}
     pitch = {side: _median_pitch([rings[number].rings for number in fit.spokes]) for side, fit in fits.items()}
     tensions = {number: one for fit in fits.values() for number, one in fit.spokes.items()}
     assessed = assess(wheel, tensions, sheet)
@@ -130,7 +135,7 @@ def read_named(
         common_findings(strikes)
         + _naming_findings(naming)
         + _exchanged(pitch, higher)
-        + _crossing_findings(crossing, pairs)
+        + _crossing_findings(crossing, pairs.told | held.rings.keys())
         + pairs.findings
         + _misfits(tensions)
         + dull_rings(plucks)
@@ -292,14 +297,14 @@ def _median_pitch(side: Sequence[Rings]) -> float:
     return float(np.median(found))
 
 
-def _crossing_findings(crossing: Mapping[int, str | None], pairs: PairReadings) -> list[Finding]:
+def _crossing_findings(crossing: Mapping[int, str | None], told: frozenset[int]) -> list[Finding]:
     found = []
     if any(value is None for value in crossing.values()):
         numbers = tuple(number for number, value in crossing.items() if value is None)
         text = "read as if spokes do not touch where they cross: say whether they do (crossing in the wheel file, or --crossing)"
         found.append(Finding("crossing-unknown", text, numbers))
     for state in ("touching", "pinched", "tied"):
-        numbers = tuple(n for n, value in crossing.items() if value == state and n not in pairs.told)
+        numbers = tuple(n for n, value in crossing.items() if value == state and n not in told)
         if numbers:
             text = f"spokes {state} at their crossings sound together and {_NOT_TOLD[state]}: no tension is given"
             found.append(Finding(f"crossing-{state}", text, numbers))
