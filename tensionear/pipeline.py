@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from dataclasses import replace
 
 from .capture.files import open_sound
 from .capture.recording import AudioSource, Recording
@@ -105,7 +106,8 @@ def expectations_of(wheel: Wheel, options: RoundOptions | None = None) -> list[E
         places = [place for place in wheel.places if place.spoke == kind]
         held = [place for place in places if (stated or place.crossing) == "pinched" and place.meets is not None]
         if len(held) < len(places):
-            found.append(expect(kind, places[0].free_length_m))
+            touch = any((stated or place.crossing) in ("touching", "tied") for place in places)
+            found.append(replace(expect(kind, places[0].free_length_m), ring="touching" if touch else "free"))
         if held and held[0].meets is not None:
             pinched = expect_held(kind, held[0].free_length_m, held[0].meets.from_hub_m)
             (added if len(held) < len(places) else found).append(pinched)

@@ -6,10 +6,10 @@ import cmath
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Literal
 
 import numpy as np
 
+from .kind import Ring
 from .series import Candidate, SeriesGrid
 from .spectrum import Array, Peaks
 
@@ -91,11 +91,12 @@ class Ringing:
 @dataclass(frozen=True, slots=True)
 class Expectation:
     """What is known before listening: the grid of states, for each the stretch D that a usual pluck makes, and what plucks
-    sound like (``ring``): those of a spoke that is ``held`` die at once."""
+    sound like (``ring``): those of a spoke that is ``touching`` another form no series of its own, those of one that is
+    ``held`` die at once besides."""
 
     grid: SeriesGrid
     stretch: Array
-    ring: Literal["free", "held"] = "free"
+    ring: Ring = "free"
 
 
 def ringing_after(heard: Heard, onset_s: float, old: Sequence[Ringing]) -> tuple[Ringing, ...]:

@@ -35,6 +35,7 @@ from .pairs import touching_pairs
 from .plucks import common_findings, listed, pluck_reading, unread_pluck
 from .ringing import dull_rings
 from .rounds import SpokeRings, refusal_of, rings_of, struck_of
+from .sharing import by_sound
 
 #: Crossings at which a spoke sings by its whole length, as it is modelled here.
 _WHOLE_LENGTH = ("apart", None)
@@ -130,12 +131,13 @@ def read_named(
     assessed = assess(wheel, tensions, sheet)
     judged = assessed.spokes
     unknown = any(value is None for value in crossing.values())
+    sides = [[place.number for place in wheel.places if place.side == side] for side in wheel.sides]
     plucks = _plucks(strikes, naming, wheel, kind_of, fits, rings, options.skip)
     findings = (
         common_findings(strikes)
         + _naming_findings(naming)
         + _exchanged(pitch, higher)
-        + _crossing_findings(crossing, pairs.told | held.rings.keys())
+        + _crossing_findings(crossing, pairs.told | held.rings.keys(), by_sound(strikes, naming, sides) if unknown else "")
         + pairs.findings
         + _misfits(tensions)
         + dull_rings(plucks)
@@ -297,11 +299,14 @@ def _median_pitch(side: Sequence[Rings]) -> float:
     return float(np.median(found))
 
 
-def _crossing_findings(crossing: Mapping[int, str | None], told: frozenset[int]) -> list[Finding]:
+def _crossing_findings(crossing: Mapping[int, str | None], told: frozenset[int], heard: str) -> list[Finding]:
     found = []
     if any(value is None for value in crossing.values()):
         numbers = tuple(number for number, value in crossing.items() if value is None)
-        text = "read as if spokes do not touch where they cross: say whether they do (crossing in the wheel file, or --crossing)"
+        text = (
+            "read as if spokes do not touch where they cross: say whether they do (crossing in the wheel file, or --crossing)"
+            + heard
+        )
         found.append(Finding("crossing-unknown", text, numbers))
     for state in ("touching", "pinched", "tied"):
         numbers = tuple(n for n, value in crossing.items() if value == state and n not in told)

@@ -22,8 +22,8 @@ from .sidefit import ReadTension, SideTensions
 Array = NDArray[np.float64]
 
 _COVERAGE = 1.959964
-_WIDER, _OWN_SD = 1.5, 0.005  # by which the fit states too little, and of T, in simulated rounds
-_FEWEST, _DEAREST_U, _MARGIN = 6, 0.015, 6.0
+_WIDER, _OWN_SD = 1.2, 0.002  # by which the fit states too little, and of T, in simulated rounds
+_FEWEST, _DEAREST_U, _MARGIN = 4, 0.008, 4.0
 _FEWEST_SPOKES = 3
 _SENSITIVITY = 2.3
 
