@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from dataclasses import replace
 
 from .capture.files import open_sound
 from .capture.recording import AudioSource, Recording
@@ -11,6 +12,7 @@ from .listening import listen_through
 from .options import RoundOptions
 from .physics.expectation import expect
 from .physics.generic import expect_any_tone
+from .physics.heldsound import expect_held
 from .physics.spoke import Spoke
 from .pitch.lines import Expectation
 from .reading import Reading
@@ -68,7 +70,7 @@ def read(
     if sum(given is not None for given in (wheel, spoke, spokes)) != 1:
         raise UsageError("give exactly one of: wheel; spoke with free_length_m; spokes (their number)")
     if wheel is not None:
-        listened = listen_through(source, expectations_of(wheel))
+        listened = listen_through(source, expectations_of(wheel, options))
         return read_wheel(source.name, listened, wheel, kinds_of(wheel), first, options, sheet or EMPTY)
     if spoke is not None:
         length_m = checked_length(free_length_m, spoke)
@@ -87,10 +89,25 @@ def kinds_of(wheel: Wheel) -> tuple[Spoke, ...]:
     return tuple(dict.fromkeys(place.spoke for place in wheel.places))
 
 
-def expectations_of(wheel: Wheel) -> list[Expectation]:
-    """What to listen for in a wheel: one expectation a kind of spoke, at the free length of the first such spoke."""
-    usual = [next(place for place in wheel.places if place.spoke == kind) for kind in kinds_of(wheel)]
-    return [expect(place.spoke, place.free_length_m) for place in usual]
+def expectations_of(wheel: Wheel, options: RoundOptions | None = None) -> list[Expectation]:
+    """What to listen for in a wheel: one expectation a kind of spoke, at the free length of the first such spoke.
+
+    A kind that is pinched everywhere is expected as held; of one that is pinched in places only, what it sounds like held is
+    added behind all kinds.
+    """
+    stated = None if options is None else options.crossing
+    found: list[Expectation] = []
+    added: list[Expectation] = []
+    for kind in kinds_of(wheel):
+        places = [place for place in wheel.places if place.spoke == kind]
+        held = [place for place in places if (stated or place.crossing) == "pinched" and place.meets is not None]
+        if len(held) < len(places):
+            touch = any((stated or place.crossing) in ("touching", "tied") for place in places)
+            found.append(replace(expect(kind, places[0].free_length_m), ring="touching" if touch else "free"))
+        if held and held[0].meets is not None:
+            pinched = expect_held(kind, held[0].free_length_m, held[0].meets.from_hub_m)
+            (added if len(held) < len(places) else found).append(pinched)
+    return found + added
 
 
 def _source(sound: str | os.PathLike[str] | Recording) -> AudioSource:

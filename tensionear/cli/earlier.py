@@ -72,7 +72,8 @@ def _found(wanted: Wanted) -> tuple[Reading, str]:
 
 def last_round(wanted: Wanted) -> int:
     """The number of the wheel's last round in which most of its spokes were read; UsageError if there is none."""
-    from tensionear.records.log import Log, Search
+    from tensionear.records.log import Log
+    from tensionear.records.search import Search
 
     log = Log(wanted.log)
     for row in log.rounds(Search(wheel=wanted.title)) if log.path.exists() else ():

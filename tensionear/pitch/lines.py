@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from .kind import Ring
 from .series import Candidate, SeriesGrid
 from .spectrum import Array, Peaks
 
@@ -106,7 +107,9 @@ class KeptRing:
 
 @dataclass(frozen=True, slots=True)
 class Expectation:
-    """What is known before listening: the grid of states, and for each the stretch D that a usual pluck makes.
+    """What is known before listening: the grid of states, for each the stretch D that a usual pluck makes, and what plucks
+    sound like (``ring``): those of a spoke that is ``touching`` another form no series of its own, those of one that is
+    ``held`` die at once besides.
 
     ``still``: it may as well not glide at all, as a thing that is no spoke.
     """
@@ -114,6 +117,7 @@ class Expectation:
     grid: SeriesGrid
     stretch: Array
     still: bool = False
+    ring: Ring = "free"
 
 
 def ringing_after(heard: Heard, onset_s: float, old: Sequence[Ringing]) -> tuple[Ringing, ...]:

@@ -26,6 +26,7 @@ from tensionear.wheel.sidefit import ReadTension
 from .plucks import common_findings, first_modes, listed, pluck_reading, unread_pluck
 from .rounds import SpokeRings, refusal_of, rings_of, struck_of
 from .second import Fellows, second_look
+from .sharing import by_sound
 from .wheel import check_plucks
 
 _EVENNESS_PERCENT = 5.0  # common practice, no source
@@ -73,6 +74,7 @@ def read_evenness_named(
         text = (
             "whether spokes touch where they cross is not known: if they do, compare only pairs; "
             "say --crossing apart or --crossing touching for a verdict"
+            + by_sound(strikes, naming, [range(1, spokes + 1, 2), range(2, spokes + 1, 2)])
         )
         findings.append(Finding("crossing-unknown", text))
     elif not whole:

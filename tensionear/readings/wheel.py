@@ -32,12 +32,14 @@ from tensionear.wheel.sheet import EMPTY, Sheet, sheet_to_dict
 from tensionear.wheel.sidefit import Group, ReadTension, Rings, SideTensions, fit_side
 
 from .foreign import fit_bare, foreign_findings, hardly_heard, likely_rings
+from .held import pinched_spokes
 from .otherspoke import wheel_contradicted
-from .pairs import PairReadings, touching_pairs
+from .pairs import touching_pairs
 from .plucks import common_findings, listed, pluck_reading, unread_pluck
 from .ringing import dull_rings
 from .rounds import SpokeRings, refusal_of, rings_of, struck_of
 from .second import Fellows, second_look
+from .sharing import by_sound
 
 #: Crossings at which a spoke sings by its whole length, as it is modelled here.
 _WHOLE_LENGTH = ("apart", None)
@@ -47,7 +49,10 @@ _NOT_TOLD = {
         "these could not be read: pluck both of each pair, slanting between rim and axle; the wheel file must say how "
         "they are laced (crosses, first_runs, flange), and at least two pairs of a side must be heard"
     ),
-    "pinched": "cannot be told apart yet",
+    "pinched": (
+        "these could not be read: too few of their partials outlast the fingers, or the wheel file does not say where they "
+        "cross (crosses, first_runs, hub circle, flange); pinch firmly, pluck the longer piece, let it ring"
+    ),
     "tied": "cannot be told apart yet",
 }
 _MISFIT = 30.0
@@ -116,23 +121,27 @@ def read_named(
     crossing = {place.number: options.crossing or place.crossing for place in wheel.places}
     strikes, rings, fits = _whole_spokes(strikes, naming, wheel, kinds, options)
     pairs = touching_pairs(strikes, naming, wheel, crossing)
+    held = pinched_spokes(strikes, naming, wheel, crossing)
     single = {number: kind for number, kind in kind_of.items() if crossing[number] in _WHOLE_LENGTH}
     bare = fit_bare(wheel, rings, fits, likely_rings(strikes, naming, single, rings))
     other = wheel_contradicted(strikes, wheel, bare.looks, single)
-    fits = {**bare.fits, **{side: found.tensions for side, found in pairs.sides.items()}}
+    fits = {**bare.fits, **{side: found.tensions for side, found in pairs.sides.items()}, **held.sides}
     rings = {number: each for number, each in rings.items() if number not in bare.foreign}
-    rings |= pairs.rings
+    rings |= {**pairs.rings, **held.rings}
     pitch = {side: _median_pitch([rings[number].rings for number in fit.spokes]) for side, fit in fits.items()}
     tensions = {number: one for fit in fits.values() for number, one in fit.spokes.items()}
     assessed = assess(wheel, tensions, sheet)
     judged = assessed.spokes
     unknown = any(value is None for value in crossing.values())
+    sides = [[place.number for place in wheel.places if place.side == side] for side in wheel.sides]
     plucks = _plucks(strikes, naming, wheel, kind_of, fits, rings, options.skip)
     findings = (
         common_findings(strikes)
         + _naming_findings(naming)
         + _exchanged(pitch, higher)
-        + _crossing_findings(crossing, pairs)
+        + _crossing_findings(
+            crossing, pairs.told | held.rings.keys(), by_sound(strikes, naming, sides) if unknown else ""
+        )
         + pairs.findings
         + other
         + ([] if other else foreign_findings(bare.foreign))
@@ -332,14 +341,17 @@ def _median_pitch(side: Sequence[Rings]) -> float:
     return float(np.median(found))
 
 
-def _crossing_findings(crossing: Mapping[int, str | None], pairs: PairReadings) -> list[Finding]:
+def _crossing_findings(crossing: Mapping[int, str | None], told: frozenset[int], heard: str) -> list[Finding]:
     found = []
     if any(value is None for value in crossing.values()):
         numbers = tuple(number for number, value in crossing.items() if value is None)
-        text = "read as if spokes do not touch where they cross: say whether they do (crossing in the wheel file, or --crossing)"
+        text = (
+            "read as if spokes do not touch where they cross: say whether they do (crossing in the wheel file, or --crossing)"
+            + heard
+        )
         found.append(Finding("crossing-unknown", text, numbers))
     for state in ("touching", "pinched", "tied"):
-        numbers = tuple(n for n, value in crossing.items() if value == state and n not in pairs.told)
+        numbers = tuple(n for n, value in crossing.items() if value == state and n not in told)
         if numbers:
             text = f"spokes {state} at their crossings sound together and {_NOT_TOLD[state]}: no tension is given"
             found.append(Finding(f"crossing-{state}", text, numbers))

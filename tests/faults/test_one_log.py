@@ -11,8 +11,9 @@ import pytest
 
 from tensionear.records import log as log_module
 from tensionear.records.changes import compare_rounds
-from tensionear.records.log import Log, Search
+from tensionear.records.log import Log
 from tensionear.records.lookover import look_over
+from tensionear.records.search import Search
 from tensionear.records.trends import trend_of
 from tensionear.records.values import Asked
 from tests.dashboard.invented import wheel
