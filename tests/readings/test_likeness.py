@@ -21,7 +21,7 @@ def test_what_is_no_spoke_gets_no_tension(name: str) -> None:
 def test_a_number_withheld_is_said() -> None:
     samples, rate_hz = stranger("instrument's string", 5)
     reading = read(Recording(samples, rate_hz), spoke=library_spoke("steel-round-2.0"), free_length_m=0.285)
-    assert [finding.code for finding in reading.findings] == ["unlike-the-spoke"]
+    assert "unlike-the-spoke" in [finding.code for finding in reading.findings]
     assert any(pluck.frequency_hz for pluck in reading.plucks)
 
 
