@@ -17,7 +17,7 @@ from tensionear.wheel.otherspoke import ENOUGH, Contradiction, contradiction
 
 #: An onset after which so much is new (dB), and so much of it persists, rings; what it was named does not count.
 _RINGS_NOVELTY_DB, _RINGS_PERSIST_DB = 6.0, -16.0
-_FITS = 0.65  # median share of the rings that a read wheel's spokes explain: with so much nothing is to be asked
+_FITS = 0.68  # median share of the rings that a read wheel's spokes explain: with so much nothing is to be asked
 _MOSTLY = 0.5  # of the spokes must have been looked at for that
 
 

@@ -33,7 +33,7 @@ _MODES = 10
 _WIDTH = 0.002  # of ln f: as near a partial must come, with the grid no finer than it is
 _STEP, _SIZES = 0.015, 24  # of ln x, and how many steps other sizes are tried to either side
 _LEAST_TOLERANCE, _SIGMAS = 0.02, 2.0  # of ln x, and standard uncertainties of it that the file leaves open
-_SURE = 0.6  # a stated kind that explains so much, and no other size more, is not asked further
+_SURE = 0.6  # a stated kind that explains so much, and no other size clearly more, is not asked further
 _AS_GOOD, _NEAR = 0.95, 0.06
 _ALIKE = 0.88  # of the best score: a spoke of the stated material that fits so well is the one that is named
 
@@ -96,7 +96,7 @@ def contradiction(
     stated = heard.best(grids, low - open_ + (high - low + 2 * open_) * np.arange(5) / 4)
     others = _STEP * np.arange(-_SIZES, _SIZES + 1)
     resized = heard.best(grids, np.asarray(others[(others < low - open_) | (others > high + open_)]))
-    if stated.score > resized.score and stated.explained > _SURE:
+    if stated.score > limit * resized.score and stated.explained > _SURE:
         return None
     fits = {
         name: heard.best(_grids(library_spoke(name), length_m), np.array([-0.015, 0.0, 0.015])) for name in spoke_ids()
