@@ -15,10 +15,9 @@ from tensionear.wheel.foreign import Look
 from tensionear.wheel.model import Wheel
 from tensionear.wheel.otherspoke import ENOUGH, Contradiction, contradiction
 
-CODE = "other-spoke"
 #: An onset after which so much is new (dB), and so much of it persists, rings; what it was named does not count.
 _RINGS_NOVELTY_DB, _RINGS_PERSIST_DB = 6.0, -16.0
-_FITS = 0.65  # median share of the rings that a read wheel's spokes explain: with so much nothing is to be asked
+_FITS = 0.68  # median share of the rings that a read wheel's spokes explain: with so much nothing is to be asked
 _MOSTLY = 0.5  # of the spokes must have been looked at for that
 
 
@@ -68,8 +67,8 @@ def _finding(found: Contradiction, spoke: Spoke, free_length_m: float) -> Findin
     other_mm = 1000 * free_length_m * math.exp(-found.resized.log_size / 2)
     text = (
         f"the overtones contradict {stated}, which explains {100 * found.stated.explained:.0f} % of what rings: "
-        f"{found.library_id} explains {100 * found.library.explained:.0f} %, the stated kind at {other_mm:.0f} mm "
+        f"{found.library_id} explains {100 * found.library.explained:.0f} %, the stated kind at about {other_mm:.0f} mm "
         f"{100 * found.resized.explained:.0f} % (likelihood of the better one to the stated, 1e{found.odds:.0f} to 1); "
         "see which is true, state it, and read again"
     )
-    return Finding(CODE, text, (), "fault")
+    return Finding("other-spoke", text, (), "fault")

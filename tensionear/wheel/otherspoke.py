@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -33,8 +33,9 @@ _MODES = 10
 _WIDTH = 0.002  # of ln f: as near a partial must come, with the grid no finer than it is
 _STEP, _SIZES = 0.015, 24  # of ln x, and how many steps other sizes are tried to either side
 _LEAST_TOLERANCE, _SIGMAS = 0.02, 2.0  # of ln x, and standard uncertainties of it that the file leaves open
-_SURE = 0.6  # a stated kind that explains so much, and no other size more, is not asked further
-_ALIKE = 0.97  # of the best score: a spoke of the stated material that fits so well is the one that is named
+_SURE = 0.6  # a stated kind that explains so much, and no other size clearly more, is not asked further
+_AS_GOOD, _NEAR = 0.95, 0.06
+_ALIKE = 0.88  # of the best score: a spoke of the stated material that fits so well is the one that is named
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +96,7 @@ def contradiction(
     stated = heard.best(grids, low - open_ + (high - low + 2 * open_) * np.arange(5) / 4)
     others = _STEP * np.arange(-_SIZES, _SIZES + 1)
     resized = heard.best(grids, np.asarray(others[(others < low - open_) | (others > high + open_)]))
-    if stated.score > resized.score and stated.explained > _SURE:
+    if stated.score > limit * resized.score and stated.explained > _SURE:
         return None
     fits = {
         name: heard.best(_grids(library_spoke(name), length_m), np.array([-0.015, 0.0, 0.015])) for name in spoke_ids()
@@ -134,8 +135,15 @@ class _Heard:
         self.landscapes = [ring.landscape(_WIDTH) for ring in rings]
 
     def best(self, grids: Sequence[Array], sizes: Array) -> Fit:
-        """The best of these sizes (ln x), every ring at its own best state."""
-        return max((self._fit(grids, float(size)) for size in sizes), key=lambda fit: fit.score)
+        """The best of these sizes (ln x), every ring at its own best state; its size is the middle of those about as good."""
+        fits = [self._fit(grids, float(size)) for size in sizes]
+        top = max(fits, key=lambda fit: fit.score)
+        near = [
+            fit.log_size
+            for fit in fits
+            if fit.score > _AS_GOOD * top.score and abs(fit.log_size - top.log_size) < _NEAR
+        ]
+        return replace(top, log_size=float(np.mean(near or [top.log_size])))
 
     def _fit(self, grids: Sequence[Array], log_size: float) -> Fit:
         series = [logs + log_size for logs in grids]
