@@ -46,10 +46,10 @@ def keeping_of(subject: Subject, asked: Asked, asking: Asking, sound: str | None
     from tensionear.records.log import Log
     from tensionear.records.states import state_of_wheel
 
-    log = Log(asking.log)
+    log, recording = Log(asking.log), None if sound is None else Path(sound)
     if asking.resume:
         opened = latest_unfinished(log, subject.title)
-        keeper = LogKeeper(lambda: opened, subject.label, asking.with_sound, None)
+        keeper = LogKeeper(lambda: opened, subject.label, asking.with_sound, recording)
         begun = log.load(opened.id).asked
         options = replace(begun.options, crossing=asked.options.crossing or begun.options.crossing)
         known = replace(asked, first=begun.first, options=options)
@@ -60,5 +60,4 @@ def keeping_of(subject: Subject, asked: Asked, asking: Asking, sound: str | None
     def begin() -> OpenRound:
         return log.open_round(asked, subject.title, state_of_wheel(asked.wheel_text), asking.note)
 
-    recording = None if sound is None else Path(sound)
     return Keeping(LogKeeper(begin, subject.label, asking.with_sound, recording), asked)

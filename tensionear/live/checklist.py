@@ -52,11 +52,10 @@ class Item:
         if _is_near(heard_n, self.expected, u_n):
             return "expected"
         if self.before is not None:
-            asked_n = self.expected.value - self.before.value
-            other_way = Figure(self.before.value - asked_n, self.expected.u)
-            is_moved = abs(heard_n - other_way.value) < abs(heard_n - self.before.value)
-            if _is_near(heard_n, other_way if is_moved else self.before, u_n):
-                return "wrong-way" if is_moved else "unmoved"
+            if _is_near(heard_n, self.before, u_n):
+                return "unmoved"
+            if _is_near(heard_n, Figure(2 * self.before.value - self.expected.value, self.expected.u), u_n):
+                return "wrong-way"
         return "higher" if heard_n > self.expected.value else "lower"
 
 

@@ -37,6 +37,8 @@ AFTERWARDS = (
     "turn moved its neighbours."
 )
 
+WAITS = "What is not done waits: the same command with --resume goes on with it."
+
 
 def figure_words(figure: Figure | None) -> str:
     """``1040 +/- 40 N``; empty where nothing is expected."""
@@ -80,7 +82,7 @@ def summary_lines(items: Sequence[Item], units: Units) -> Iterator[str]:
     for item in items:
         heard = "not done" if item.heard is None else f"{words.number_words(item.heard)}; {ticked_words(item)}"
         yield in_words(f"{instruction(item.turn)}: {heard}", units)
-    yield AFTERWARDS
+    yield AFTERWARDS if all(each.heard for each in items) else WAITS
 
 
 def beside(item: Item, look: Look) -> tuple[str, ...]:

@@ -7,6 +7,7 @@ from dataclasses import replace
 import pytest
 
 from tensionear.dashboard.glyphs import DRAWN
+from tensionear.dashboard.live.checkpicture import summary_lines
 from tensionear.dashboard.live.lines import PlainLines
 from tensionear.dashboard.live.picture import KEYS, Look, draw, fitting
 from tensionear.dashboard.palette import NO_COLOUR
@@ -106,3 +107,14 @@ def test_plain_lines_say_what_to_turn_next() -> None:
         "turn R4: 1 3/8 tighter (clockwise, seen from the tyre side); go 1/8 past and come back 1/8; "
         "then pluck it: 1020 +/- 16 N expected, 700 +/- 16 N now",
     ]
+
+
+def test_the_summary_says_what_comes_now() -> None:
+    *turns, last = summary_lines(ITEMS, "N")
+    assert turns[0] == "2 of 25 turns done"
+    assert turns[2] == (
+        "R2: 1/8 looser (counterclockwise, seen from the tyre side): 1099 +/- 10 N; expected 1060 +/- 16 N: as if not turned"
+    )
+    assert turns[3].endswith(": not done")
+    assert "--resume" in last
+    assert "stress-relieve" in list(summary_lines(ITEMS[:2], "N"))[-1]
