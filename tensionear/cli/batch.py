@@ -92,7 +92,7 @@ def batch(
     if not outcome.done:
         raise typer.Exit(INTERRUPTED)
     if outcome.tally.none_read:
-        _say_error(f"tensionear: none of {outcome.tally.rows} files could be read; their reasons are in {out}")
+        _say_error(f"tensionear: no file could be read; {out} tells why")
         raise typer.Exit(NONE_READ)
     if strict and not outcome.tally.all_within:
         raise typer.Exit(NOT_WITHIN)
@@ -210,7 +210,7 @@ def _say_summary(outcome: Outcome, out: Path, spent_s: float) -> None:
     from tensionear.batch.progress import duration_told
 
     tally = outcome.tally
-    sys.stdout.write(f"{tally.rows} rows in {out}: {tally.told()}\n")
+    sys.stdout.write(f"{tally.rows} {'row' if tally.rows == 1 else 'rows'} in {out}: {tally.told()}\n")
     for file, reason in tally.failures:
         sys.stdout.write(f"  {reason if file in reason else f'{file}: {reason}'}\n")
     if tally.unreadable > len(tally.failures):
