@@ -6,8 +6,10 @@ A case that fails is read again by ``python -m benchmarks.fuzz --again DOOR NUMB
 from __future__ import annotations
 
 import signal
+from collections import deque
 from collections.abc import Iterator
 from contextlib import contextmanager
+from itertools import count
 from pathlib import Path
 from types import FrameType
 
@@ -72,8 +74,7 @@ def test_what_is_not_taken_well_is_seen() -> None:
 
     with pytest.raises(FaultError, match="no sentence"):
         taken(refuse)
-    with pytest.raises(FaultError, match="more than 0.1 s"), processor_time(0.1):
-        while True:
-            pass
+    with pytest.raises(FaultError, match="more than 0"), processor_time(0.1):
+        deque(count(), maxlen=0)  # never ends by itself, and keeps nothing
     assert taken(lambda: command(["--version"])) == "read"
     assert taken(lambda: command(["read", "nothing.wav"])) == "refused"

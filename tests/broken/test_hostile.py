@@ -45,7 +45,6 @@ READERS = (
     "log rescue saved.sqlite --log FILE",
     "log import FILE --log rounds.sqlite",
     "batch --map FILE --out results.csv --workers 0",
-    "batch FILE --wheel wheel.toml --out results.csv --workers 0",
 )
 
 
@@ -144,7 +143,16 @@ def archived(place: Path, members: dict[str, bytes], links: tuple[str, ...] = ()
 
 
 @pytest.mark.parametrize(
-    "name", ["../x", "/tmp/x", "rounds/../../x.json", f"sounds/{'0' * 32}/../../x", f"sounds/{'0' * 32}/..", "sounds\\x", "C:x"]
+    "name",
+    [
+        "../x",
+        "/tmp/x",
+        "rounds/../../x.json",
+        f"sounds/{'0' * 32}/../../x",
+        f"sounds/{'0' * 32}/..",
+        "sounds\\x",
+        "C:x",
+    ],
 )
 def test_names_that_lead_out_of_the_folder(place: Path, name: str) -> None:
     before = sorted(place.parent.rglob("*"))
@@ -160,7 +168,7 @@ def test_a_link_in_an_archive_comes_in_as_a_plain_file(place: Path) -> None:
     rows["sound_sha256"] = sha256(target).hexdigest()
     path = archived(place, {f"rounds/{uid}.json": json.dumps(rows).encode(), sound: target}, links=(sound,))
     command(["log", "import", path, "--log", "there/rounds.sqlite"])
-    (came,) = [each for each in (place / "there").rglob(Path(sound).name)]
+    (came,) = (place / "there").rglob(Path(sound).name)
     assert not came.is_symlink()
     assert came.read_bytes() == target
 
@@ -197,7 +205,9 @@ def test_tables_that_are_none(take: Callable[[], object], match: str) -> None:
 
 
 @pytest.mark.parametrize("parse", [json_from, toml_from])
-@pytest.mark.parametrize("text", ["[" * 100_000, "a = " + "[" * 100_000, "9" * 5000, "a = " + "9" * 5000, " " * 20_000_001])
+@pytest.mark.parametrize(
+    "text", ["[" * 100_000, "a = " + "[" * 100_000, "9" * 5000, "a = " + "9" * 5000, " " * 20_000_001]
+)
 def test_texts_that_are_none(parse: Callable[[str], object], text: str) -> None:
     with pytest.raises(ValueError, match=r"."):
         parse(text)
