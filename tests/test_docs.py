@@ -236,7 +236,9 @@ def test_the_worked_example_runs_as_it_stands(
 
 def test_every_fenced_command_of_the_docs_is_run() -> None:
     """Blocks of commands stand in the README, in DEVELOPERS and in the worked example only: each is run, there or by CI."""
-    holders = {path.name for path in DOCS if any("tensionear " in block and "$" not in block for block in bash_of(path))}
+    holders = {
+        path.name for path in DOCS if any("tensionear " in block and "$" not in block for block in bash_of(path))
+    }
     assert holders <= {"README.md", "DEVELOPERS.md", "example.md"}
 
 
