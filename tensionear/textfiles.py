@@ -11,6 +11,13 @@ from .errors import InputError
 MOST_BYTES = 50_000_000
 
 
+def check_regular(path: Path, what: str) -> None:
+    """InputError for what could be waited for without end: a pipe, a device, a socket; a file that is missing passes."""
+    if path.exists() and not path.is_file():
+        kind = "a directory" if path.is_dir() else "no regular file (a pipe, device or socket)"
+        raise InputError(f"{path} is {kind}; name a {what}")
+
+
 def text_in(path: Path, what: str, most_bytes: int = MOST_BYTES) -> str:
     """The text of a file without its byte order mark.
 

@@ -48,6 +48,11 @@ def taken(read: Callable[[], object]) -> str:
         return REFUSED
     except FaultError:
         raise
+    except OSError as error:
+        if error.strerror is None:
+            raise FaultError("".join(traceback.format_exception(error))) from None
+        hold(error)  # the command line says the system's own words
+        return REFUSED
     except Exception as error:  # noqa: BLE001 - every other error is what is looked for
         raise FaultError("".join(traceback.format_exception(error))) from None
     return READ

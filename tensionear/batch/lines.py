@@ -117,7 +117,10 @@ def _formula(text: str) -> bool:
 
 
 def _from_csv(line: str) -> Row:
-    cells = next(csv.reader([line]), [])
+    try:
+        cells = next(csv.reader([line]), [])
+    except csv.Error:
+        raise InputError("no row of a batch") from None
     if len(cells) != len(COLUMNS):
         raise InputError("no row of a batch")
     return row_from({name: _from_cell(name, cell) for name, cell in zip(COLUMNS, cells, strict=True)})

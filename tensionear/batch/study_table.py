@@ -17,6 +17,8 @@ from tensionear.texts import Rows, shown
 
 #: What is studied if nothing is said: the first of these that the table has, and more than one of a batch's result.
 BATCH_VALUES = ("right_mean_n", "left_mean_n", "right_spread_percent", "left_spread_percent")
+#: No tension and no spread is larger; the squares of such would overflow.
+_LARGEST = 1e12
 #: The columns that name a wheel, the first that is there and not empty.
 PARTS = ("serial", "wheel", "part")
 
@@ -106,7 +108,7 @@ def _reading(cells: Mapping[str, str], columns: Sequence[str], where: str) -> Re
             values[each] = float(given) if given else math.nan
         except ValueError:
             values[each] = math.inf
-        if math.isinf(values[each]) or (math.isnan(values[each]) and given):
+        if abs(values[each]) > _LARGEST or (math.isnan(values[each]) and given):
             raise InputError(f"{where}: {each} is {shown(given)!r}; needed is a number, with a point for decimals")
     return Reading(part, cells.get("operator", ""), cells.get("station", ""), cells.get("recorded", ""), values)
 

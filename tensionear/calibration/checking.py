@@ -38,14 +38,14 @@ def check_document(document: Mapping[str, Any]) -> None:
     match document["how"]:
         case "known":
             _tables(document["state"])
+            for heard in document["data"]["heard"].values():
+                _heard(heard)
             data = known_data(document)
             if not isinstance(data.wheel_text, str):
                 raise TypeError("wheel_file is no text")
             for known in data.known.values():
                 _positive(known.tension_n)
                 _numbers(known.u_tension_n, known.u_own_n or 0.0)
-            for heard in document["data"]["heard"].values():
-                _heard(heard)
             for group in document["result"].values():
                 _group(group)
         case "hanging":

@@ -20,6 +20,7 @@ from pathlib import Path
 from typing import Any
 
 from tensionear.errors import InputError, LogError, UsageError
+from tensionear.textfiles import check_regular
 from tensionear.texts import json_from
 
 from .database import reading as reads
@@ -152,6 +153,7 @@ def import_rounds(log: Log, source: Path) -> Brought:
     LogError
         If the log cannot be written.
     """
+    check_regular(source, "file of tensionear log export")
     try:
         with zipfile.ZipFile(source) as archive:
             members = _checked_members(archive, source)

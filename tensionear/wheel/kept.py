@@ -60,7 +60,7 @@ def kept_pass(document: object, name: str) -> KeptPass:
         if not all(abs(each) <= MOST_TURNS for each in turns.values()):
             raise ValueError
         return KeptPass(str(document["wheel"]), before, turns, rim_from_dict(document["rim"]))
-    except (KeyError, TypeError, ValueError, AttributeError):
+    except (KeyError, TypeError, ValueError, AttributeError, OverflowError):
         raise InputError(
             f"{name} is no plan; give the JSON file of the pass that was done, as tensionear plan --keep writes it"
         ) from None

@@ -8,6 +8,7 @@ from __future__ import annotations
 import signal
 from collections.abc import Iterator
 from contextlib import contextmanager
+from itertools import count
 from pathlib import Path
 from types import FrameType
 
@@ -41,11 +42,6 @@ def processor_time(seconds: float) -> Iterator[None]:
 
 
 @pytest.mark.parametrize("door", DOORS, ids=lambda door: door.name)
-def _spin() -> None:
-    while True:
-        pass
-
-
 def test_broken_inputs_are_taken_well(door: Door, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
     monkeypatch.setenv("HOME", str(tmp_path))
@@ -77,7 +73,7 @@ def test_what_is_not_taken_well_is_seen() -> None:
 
     with pytest.raises(FaultError, match="no sentence"):
         taken(refuse)
-    with pytest.raises(FaultError, match=r"more than 0\.1 s"), processor_time(0.1):
-        _spin()
+    with pytest.raises(FaultError, match="more than 0"), processor_time(0.1):
+        sum(1 for _ in count())  # never ends by itself
     assert taken(lambda: command(["--version"])) == "read"
     assert taken(lambda: command(["read", "nothing.wav"])) == "refused"

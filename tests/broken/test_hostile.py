@@ -45,7 +45,6 @@ READERS = (
     "log rescue saved.sqlite --log FILE",
     "log import FILE --log rounds.sqlite",
     "batch --map FILE --out results.csv --workers 0",
-    "batch FILE --wheel wheel.toml --out results.csv --workers 0",
 )
 
 
@@ -169,7 +168,7 @@ def test_a_link_in_an_archive_comes_in_as_a_plain_file(place: Path) -> None:
     rows["sound_sha256"] = sha256(target).hexdigest()
     path = archived(place, {f"rounds/{uid}.json": json.dumps(rows).encode(), sound: target}, links=(sound,))
     command(["log", "import", path, "--log", "there/rounds.sqlite"])
-    (came,) = list((place / "there").rglob(Path(sound).name))
+    (came,) = (place / "there").rglob(Path(sound).name)
     assert not came.is_symlink()
     assert came.read_bytes() == target
 
@@ -196,8 +195,8 @@ def test_a_bomb_in_an_archive(place: Path, name: str) -> None:
     [
         (lambda: Rows("a," * 2000, "t.csv"), "t.csv: 2001 columns"),
         (lambda: list(Rows("a\n" + "1\n" * 200_001, "t.csv")), "more than 200000 rows"),
-        (lambda: list(Rows("a\n" + "1" * 140_000, "t.csv")), "line 2: no row of a table"),
-        (lambda: Rows("1" * 140_000, "t.csv"), "line 1: no row of a table"),
+        (lambda: list(Rows("a\n" + "1" * 140_000, "t.csv")), "no row of a table"),
+        (lambda: Rows("1" * 140_000, "t.csv"), "no row of a table"),
     ],
 )
 def test_tables_that_are_none(take: Callable[[], object], match: str) -> None:
