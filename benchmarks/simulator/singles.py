@@ -56,7 +56,8 @@ class Single:
     Told: ``samples`` (n,) float32 mono at ``sample_rate_hz``; ``spoke``, the keys of an own spoke in a wheel file
     (sizes, material, density, modulus, their standard uncertainties in percent); ``free_length_m`` with standard
     uncertainty ``u_length_m``. Truth: ``tension_n``; ``frequency_hz`` of mode 1 at vanishing swing in the (flat, edge)
-    plane, ``modes_hz`` (2, modes) of all modes, and how loud each is at the release, ``level_db``, 0 for the louder; ``onset_s`` of the release. ``clean`` and
+    plane, ``modes_hz`` (2, modes) of all modes, and how loud mode 1 of each is at the release, ``level_db``, 0 for the
+    louder; ``onset_s`` of the release. ``clean`` and
     ``noise`` (n,) are the two parts of ``samples`` before scaling.
     """
 
