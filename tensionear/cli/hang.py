@@ -91,8 +91,8 @@ def calibrate_hanging(given: Hanging, keeping: Keeps) -> tuple[Document, list[st
     share = 100 * (pulls[0] / (masses[0].mass_kg * where.m_s2) - 1)
     lines = [
         *hanging_lines(result),
-        f"Gravity {' +/- '.join(rounded(where.m_s2, 1.96 * where.u_m_s2))} m/s2; half the spoke's weight less the air's buoyancy is "
-        f"{share:+.3f} % of the first mass.",
+        f"Gravity {' +/- '.join(rounded(where.m_s2, 1.96 * where.u_m_s2))} m/s2; half the spoke's weight less the air's "
+        f"buoyancy is {share:+.3f} % of the first mass.",
         f"Kept as {record.path}. The jig's ends are not a wheel's and are not used.",
         f'Wheels built with this lot say so at the top of their files: calibration = "{record.name}".',
     ]
