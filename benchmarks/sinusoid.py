@@ -1,7 +1,7 @@
 """One decaying sinusoid in white noise: the scatter of the frequency found, over the Cramer-Rao bound.
 
 Run ``python -m benchmarks.sinusoid [--draws N] [--first SEED]`` from the root of the checkout; the table goes to the terminal
-and to ``benchmarks/out/sinusoid.txt``.
+and to ``benchmarks/out/sinusoid.txt``. A point is a line of ``benchmarks/out/sinusoid.jsonl`` and is not done again.
 
 The sound is A exp(-t/tau) cos(2 pi f t + phi) + noise of standard deviation sigma a sample, from the pluck on at 16 kHz, for
 0.9 s. ``pitch.hearing`` gets what it gets of a pluck: the ring from 25 ms on and the noise before it. The bound is that of
@@ -16,6 +16,8 @@ the inverse of the Fisher matrix of A, tau, f and phi: Kay 1993, Fundamentals of
 from __future__ import annotations
 
 import argparse
+import itertools
+import json
 import os
 from pathlib import Path
 
@@ -39,9 +41,18 @@ def main() -> None:
     parser.add_argument("--draws", type=int, default=500, help="a point")
     parser.add_argument("--first", type=int, default=1000, help="seed")
     given = parser.parse_args()
-    rows = [(tau, level, *scatter(tau, level, given.draws, given.first)) for tau in DECAYS_S for level in LEVELS_DB]
-    text = table(rows, given.draws)
     OUT.mkdir(exist_ok=True)
+    path = OUT / "sinusoid.jsonl"
+    done = [json.loads(line) for line in path.read_text().splitlines()] if path.exists() else []
+    rows = []
+    for tau, level in itertools.product(DECAYS_S, LEVELS_DB):
+        key = [given.draws, given.first, tau, level]
+        if not any(line[:4] == key for line in done):
+            done.append([*key, *scatter(tau, level, given.draws, given.first)])
+            with path.open("a", encoding="utf-8") as file:
+                file.write(json.dumps(done[-1]) + "\n")
+        rows.append(next(tuple(line[2:]) for line in done if line[:4] == key))
+    text = table(rows, given.draws)
     (OUT / "sinusoid.txt").write_text(text, encoding="utf-8")
     print(text)
 

@@ -99,7 +99,8 @@ class Event:
 
 @dataclass(frozen=True, slots=True)
 class SpokeTruth:
-    """One spoke: ``frequency_hz`` is mode 1 at vanishing swing in the (flat, edge) plane."""
+    """One spoke: ``frequency_hz`` is mode 1 at vanishing swing in the (flat, edge) plane, ``modes_hz`` all modes of either;
+    ``ends_n_m_rad`` the stiffness of (hub, nipple) in each plane."""
 
     spoke: int
     label: str
@@ -107,6 +108,8 @@ class SpokeTruth:
     tension_n: float
     frequency_hz: tuple[float, float]
     plucked: bool
+    modes_hz: tuple[tuple[float, ...], tuple[float, ...]] = ((), ())
+    ends_n_m_rad: tuple[tuple[float, float], tuple[float, float]] = ((0.0, 0.0), (0.0, 0.0))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -362,7 +365,16 @@ def draw_round(seed: int, scenario: str, loads: Sequence[Load] = ()) -> Round:
     mix = NoiseMix(*rng.dirichlet([2.0, 0.7, 0.7])) if chosen.disturbances else NoiseMix(0.8, 0.2, 0.0)
     noise = draw_noise(rng, mix, microphone, clean.size, rate) * 10 ** ((weakest - snr_db) / 20)
     truths = tuple(
-        SpokeTruth(n, wheel.label(n), wheel.plan.side_of(n).name, spoke.tension_n, voice.first_hz, n in sequence)
+        SpokeTruth(
+            n,
+            wheel.label(n),
+            wheel.plan.side_of(n).name,
+            spoke.tension_n,
+            voice.first_hz,
+            n in sequence,
+            (tuple(map(float, voice.modes[0].frequency_hz)), tuple(map(float, voice.modes[1].frequency_hz))),
+            ((spoke.ends.hub[0], spoke.ends.nipple[0]), (spoke.ends.hub[1], spoke.ends.nipple[1])),
+        )
         for n, (spoke, voice) in enumerate(zip(wheel.spokes, wheel.voices, strict=True), start=1)
     )
     samples = quantised(clean + noise, 10 ** (rng.uniform(-12, -1) / 20))
