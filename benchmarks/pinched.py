@@ -57,7 +57,13 @@ def read_one(seed: int) -> dict[str, Any]:
     truth = {spoke.spoke: spoke.tension_n for spoke in drawn.spokes}
     sides: dict[str, list[list[float | None]]] = {"right": [], "left": []}
     for spoke in reading.spokes:
-        row = [truth[spoke.spoke], spoke.tension_n, spoke.u_tension_n, spoke.deviation_percent, spoke.u_deviation_percent]
+        row = [
+            truth[spoke.spoke],
+            spoke.tension_n,
+            spoke.u_tension_n,
+            spoke.deviation_percent,
+            spoke.u_deviation_percent,
+        ]
         sides[spoke.side].append(row)
     return {"seed": seed, "seconds": seconds, "sides": sides}
 
@@ -83,7 +89,10 @@ def table(rounds: Sequence[dict[str, Any]]) -> str:
         ("tension, median and 95 % of |error|", f"{np.median(absolute):.2f}, {np.percentile(absolute, 95):.2f} %"),
         ("within the stated 95 % interval", f"{100 * np.mean(np.abs(z) < 1.96):.1f} %"),
         ("deviation from the side's mean, rms error", f"{np.sqrt(np.mean(uneven**2)):.2f} %"),
-        ("the same, median, 95 % and most", f"{np.median(uneven):.2f}, {np.percentile(uneven, 95):.2f}, {uneven.max():.2f} %"),
+        (
+            "the same, median, 95 % and most",
+            f"{np.median(uneven):.2f}, {np.percentile(uneven, 95):.2f}, {uneven.max():.2f} %",
+        ),
         ("deviations more than 2 % off", f"{np.sum(uneven > 100 * WORST)}"),
         ("deviations within their 95 % interval", f"{100 * np.mean(np.abs(off_z) < 1.96):.1f} %"),
         ("seconds of processor a round, median", f"{np.median([one['seconds'] for one in rounds]):.1f}"),

@@ -26,7 +26,9 @@ from tensionear.wheel.wheelfile import parse_wheel
 Array = NDArray[np.float64]
 
 #: Knocks, voices and slips are in the untidy rounds alone, so that there are more of these.
-FREE = {name: range(54) if name == "untidy" else range(14) for name, each in SCENARIOS.items() if each.crossing == "apart"}
+FREE = {
+    name: range(54) if name == "untidy" else range(14) for name, each in SCENARIOS.items() if each.crossing == "apart"
+}
 #: By how spokes ring. Where they touch or are pinched, of untidy rounds only what is no pluck counts.
 SEEDS = {
     "free": FREE,

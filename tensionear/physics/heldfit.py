@@ -27,7 +27,14 @@ Array = NDArray[np.float64]
 _STUDENT = 3.0
 _LOCALS, _FIXED_SHARED = 12, 12
 #: Middle of what is believed and standard deviation, of logs: ends; fingers' spring, damper and mass; decay at 1 kHz; its power.
-_END, _SPRING, _DAMPER, _WEIGHT, _DECAY, _POWER = math.log(28.0), math.log(2e4), math.log(8.0), math.log(1.5e-3), 1.25, 0.75
+_END, _SPRING, _DAMPER, _WEIGHT, _DECAY, _POWER = (
+    math.log(28.0),
+    math.log(2e4),
+    math.log(8.0),
+    math.log(1.5e-3),
+    1.25,
+    0.75,
+)
 _SHARED_SD = (1.15, 1.15, 0.25, 0.25, 0.25, 0.25, 1.0e-3, 1.2, 1.0, 1.3, 0.6, 0.25)
 _OWN_SD = (3.0, 1.8e-3, 0.35, 0.35, 0.35, 0.25, 0.25, 0.25, 0.22, 0.22, 0.22, 0.22)
 _OPEN_SD = (3.0, 1.8e-3, 1.2, 1.0, 1.3, 0.25, 0.25, 0.25, 0.7, 0.7, 0.7, 0.7)  # while nothing is known of the side
@@ -61,8 +68,9 @@ class HeldSide:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class HeldFit:
-    """Posterior of a side: ``log_tension`` (spokes,); ``individual`` (spokes,) variance with the shared held; ``loading`` (spokes,
-    shared) and ``shared_covariance``; ``matched`` lines, ``misfit``, and by how much the best other solution is dearer."""
+    """Posterior of a side: ``log_tension`` (spokes,); ``individual`` (spokes,) variance with the shared held; ``loading``
+    (spokes, shared) and ``shared_covariance``; ``matched`` lines, ``misfit``, and by how much the best other
+    solution is dearer."""
 
     log_tension: Array
     individual: Array

@@ -15,7 +15,6 @@ from numpy.typing import NDArray
 from tensionear.pitch.lines import Expectation
 from tensionear.pitch.series import LEEWAY_STEP, series_grid
 
-from .beam import BendingPlane
 from .expectation import LOG_TENSION, bending_planes, usual_stretch
 from .held import HeldModel, HeldState
 from .modes import MODES

@@ -74,9 +74,7 @@ def regressors(features: Features, rank: float, novelty_db: float) -> Array:
     )
 
 
-def pluck_probability(
-    features: Features, rank: float, novelty_db: float, ring: Ring = "free"
-) -> float:
+def pluck_probability(features: Features, rank: float, novelty_db: float, ring: Ring = "free") -> float:
     """How probable it is that a spoke was plucked, 0..1.
 
     Parameters

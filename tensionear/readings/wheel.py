@@ -137,7 +137,9 @@ def read_named(
         common_findings(strikes)
         + _naming_findings(naming)
         + _exchanged(pitch, higher)
-        + _crossing_findings(crossing, pairs.told | held.rings.keys(), by_sound(strikes, naming, sides) if unknown else "")
+        + _crossing_findings(
+            crossing, pairs.told | held.rings.keys(), by_sound(strikes, naming, sides) if unknown else ""
+        )
         + pairs.findings
         + _misfits(tensions)
         + dull_rings(plucks)

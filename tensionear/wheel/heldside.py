@@ -59,9 +59,7 @@ def _side_of(places: Sequence[Place]) -> HeldSide:
 
 def clear(fit: HeldFit) -> NDArray[np.bool_]:
     """Which spokes the fit tells, (spokes,)."""
-    return np.asarray(
-        (fit.matched >= _FEWEST) & (np.sqrt(fit.individual) < _DEAREST_U) & (fit.margin > _MARGIN)
-    )
+    return np.asarray((fit.matched >= _FEWEST) & (np.sqrt(fit.individual) < _DEAREST_U) & (fit.margin > _MARGIN))
 
 
 def _tensions(places: Sequence[Place], fit: HeldFit, told: NDArray[np.intp]) -> SideTensions:
