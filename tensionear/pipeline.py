@@ -101,7 +101,8 @@ def expectations_of(wheel: Wheel, options: RoundOptions | None = None) -> list[E
     added behind all kinds.
     """
     stated = None if options is None else options.crossing
-    found, added = [], []
+    found: list[Expectation] = []
+    added: list[Expectation] = []
     for kind in kinds_of(wheel):
         places = [place for place in wheel.places if place.spoke == kind]
         held = [place for place in places if (stated or place.crossing) == "pinched" and place.meets is not None]

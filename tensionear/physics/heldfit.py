@@ -163,7 +163,7 @@ class _Problem:
         """Spokes as the model takes them."""
         base = self.middle + shared[:_FIXED_SHARED]
         sign = 1 - 2 * plane
-        fingers = np.exp(base[7:10] + own[:, 2:5] + sign * own[:, 5:8])
+        spring, damper, weight = np.exp(base[7:10] + own[:, 2:5] + sign * own[:, 5:8]).T
         hub = np.exp(base[0] + base[2 + 2 * plane] + own[:, 8 + 2 * plane])
         nipple = np.exp(base[1] + base[3 + 2 * plane] + own[:, 9 + 2 * plane])
         change = shared[_FIXED_SHARED:] @ self.tolerances
@@ -171,7 +171,7 @@ class _Problem:
         shift = np.clip(own[:, 1] + shared[6], -FARTHEST_M, FARTHEST_M)
         bending = change[self.bending[min(plane, len(self.bending) - 1)]]
         return HeldState(
-            own[:, 0], shift, hub, nipple, *fingers.T, change[0] * one, change[1] * one, bending * one
+            own[:, 0], shift, hub, nipple, spring, damper, weight, change[0] * one, change[1] * one, bending * one
         )  # fmt: skip
 
     def modes(self, own: Array, shared: Array) -> list[HeldModes]:
