@@ -271,7 +271,7 @@ def _play_pluck(rng: np.random.Generator, scene: Scene, event: Event, delay_s: f
     fingers = scene.fingers.get(scene.wheel.plan.side_of(spoke).name)
     own = pinched_partials(rng, voice, fingers, pluck) if fingers else pluck_partials(voice, pluck)
     sound = pluck_sound(_mounted(rng, scene, spoke, own), pluck, rng, scene.rate, delay_s, event.stop_s)
-    levels = mode_one_levels_db(own, scene.response, scene.rate)
+    levels = None if fingers else mode_one_levels_db(own, scene.response, scene.rate)  # fingers let no first mode ring
     return sound, replace(event, swing_m=pluck.swing_m, plane_level_db=levels)
 
 

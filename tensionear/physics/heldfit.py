@@ -68,8 +68,9 @@ class HeldSide:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class HeldFit:
-    """Posterior of a side: ``log_tension`` (spokes,); ``individual`` (spokes,) variance with the shared held; ``loading`` (spokes,
-    shared) and ``shared_covariance``; ``matched`` lines, ``misfit``, and by how much the best other solution is dearer."""
+    """Posterior of a side: ``log_tension`` (spokes,); ``individual`` (spokes,) variance with the shared held; ``loading``
+    (spokes, shared) and ``shared_covariance``; ``matched`` lines, ``misfit``, and by how much the best other
+    solution is dearer."""
 
     log_tension: Array
     individual: Array
@@ -162,7 +163,7 @@ class _Problem:
         """Spokes as the model takes them."""
         base = self.middle + shared[:_FIXED_SHARED]
         sign = 1 - 2 * plane
-        fingers = np.exp(base[7:10] + own[:, 2:5] + sign * own[:, 5:8])
+        spring, damper, weight = np.exp(base[7:10] + own[:, 2:5] + sign * own[:, 5:8]).T
         hub = np.exp(base[0] + base[2 + 2 * plane] + own[:, 8 + 2 * plane])
         nipple = np.exp(base[1] + base[3 + 2 * plane] + own[:, 9 + 2 * plane])
         change = shared[_FIXED_SHARED:] @ self.tolerances

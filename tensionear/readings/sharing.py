@@ -54,7 +54,11 @@ def by_sound(strikes: Sequence[Strike], naming: Naming, sides: Sequence[Sequence
         if spoke is not None and naming.sure[index] and fault_of(strikes[index]) is None
     }
     shares = [share for side in sides if (share := shared_share(strikes, chosen, side)) is not None]
-    more = float(np.mean(shares)) if shares else None
+    return said_of(float(np.mean(shares)) if shares else None)
+
+
+def said_of(more: float | None) -> str:
+    """What the sound tells, in words, where partners share so much more of their partials than others; maybe nothing."""
     if more is None or _APART < more < _TOUCHING:
         return ""
     if more <= _APART:
