@@ -205,7 +205,7 @@ def table(tally: Tally, count: int, first: int, step: float) -> str:
     names = ", ".join(sorted({BUILDS[(first + one) % len(BUILDS)].name for one in range(count)}))
     lines = [f"{count} wheels, seeds {first} to {first + count - 1}, steps of {step:g} turn: {names}", ""]
     lines.append(f"{'':<10}" + "".join(f"{name + ' mean (worst)':>28}" for name in FIGURES))
-    start = np.array(tally.figures["start"])
+    start = np.round(np.array(tally.figures["start"]), 1)
     within = (start[:, 0] <= RANGE[0]) & (start[:, 1] <= RANGE[1])
     told = f"half-range up to {RANGE[0]:g} % and lateral run-out up to {RANGE[1]:g} mm at the start"
     for which, words in ((within, f"{within.sum()} wheels of {told}:"), (~within, f"{(~within).sum()} beyond that:")):

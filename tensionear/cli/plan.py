@@ -21,6 +21,7 @@ from .show import Form, shown_units
 
 if TYPE_CHECKING:
     from tensionear.reading import Units
+    from tensionear.wheel.kept import KeptPass
     from tensionear.wheel.learning import RimKnowledge
     from tensionear.wheel.model import Wheel
     from tensionear.wheel.stand import Readings
@@ -56,6 +57,9 @@ def plan(
     after: Annotated[
         str | None, typer.Option(metavar="FILE", help="The kept plan of the pass just done: learns this rim.")
     ] = None,
+    rim: Annotated[
+        str | None, typer.Option(metavar="FILE", help="A kept plan of this wheel: what it knew of the rim counts.")
+    ] = None,
     log: Annotated[
         str | None, typer.Option(metavar="FILE", help="The log a ROUND is in; the usual one unless given.")
     ] = None,
@@ -85,7 +89,7 @@ def plan(
         joint=None if joint is None else _number(joint, described, "--joint"),
         hidden_nipples=hidden,
         u_tensions_n=read.u_tensions_n,
-        rim=None if after is None else _learnt(described, read, after),
+        rim=_known_rim(described, read, after, rim),
     )
     if turn:
         found = expect_turns(described, _asked(turn, described), read, options)
@@ -119,10 +123,23 @@ def _show(found: TurnPlan, form: Form, stated: Units) -> None:
         draw_plan(found, console, units)
 
 
-def _learnt(wheel: Wheel, read: Readings, path: str) -> RimKnowledge:
-    """What the pass kept at ``path`` teaches of the rim, now that it was read again."""
-    from tensionear.wheel.kept import kept_pass
+def _known_rim(wheel: Wheel, read: Readings, after: str | None, rim: str | None) -> RimKnowledge | None:
+    """What is known of the rim from earlier passes: after one more, or as a kept plan has it; None without either."""
     from tensionear.wheel.plan import learn_rim
+
+    if after is not None and rim is not None:
+        raise UsageError(
+            "--after and --rim are both given; --after FILE knows that plan's rim too, so give one of them"
+        )
+    if after is not None:
+        done = _kept(wheel, after)
+        return learn_rim(wheel, done.before, read, done.turns, done.rim)
+    return None if rim is None else _kept(wheel, rim).rim
+
+
+def _kept(wheel: Wheel, path: str) -> KeptPass:
+    """The plan of this wheel kept at ``path``."""
+    from tensionear.wheel.kept import kept_pass
 
     try:
         document = json_from(table_text(path))
@@ -131,7 +148,7 @@ def _learnt(wheel: Wheel, read: Readings, path: str) -> RimKnowledge:
     done = kept_pass(document, path)
     if done.wheel != wheel.name:
         raise InputError(f"{path} is a plan of {done.wheel!r}, not of {wheel.name!r}; give the plan of this wheel")
-    return learn_rim(wheel, done.before, read, done.turns, done.rim)
+    return done
 
 
 def _asked(given: list[str], wheel: Wheel) -> dict[int, float]:

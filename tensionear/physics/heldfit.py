@@ -170,9 +170,9 @@ class _Problem:
         one = np.ones(len(own))
         shift = np.clip(own[:, 1] + shared[6], -FARTHEST_M, FARTHEST_M)
         bending = change[self.bending[min(plane, len(self.bending) - 1)]]
-        spring, damper, weight = fingers.T
-        made = (change[0] * one, change[1] * one, bending * one)
-        return HeldState(own[:, 0], shift, hub, nipple, spring, damper, weight, *made)
+        return HeldState(
+            own[:, 0], shift, hub, nipple, spring, damper, weight, change[0] * one, change[1] * one, bending * one
+        )  # fmt: skip
 
     def modes(self, own: Array, shared: Array) -> list[HeldModes]:
         """Of both planes."""

@@ -11,14 +11,17 @@ from tensionear.wheel.learning import RimKnowledge
 from tensionear.wheel.mechanics import Skeleton, influence, scaled
 from tensionear.wheel.ringbeam import Floats
 from tensionear.wheel.stand import Seen, Supposed, suppose
+from tensionear.wheel.untrue import USUAL
 
 #: Rounds of improvement; step of the slopes, longest step of a round and farthest place, in sigmas of what was known.
 ROUNDS, STEP, LONGEST, FARTHEST = 4, 0.25, 1.0, 3.0
 #: Change that ends the rounds, in sigmas.
 SMALL = 0.1
 #: Weight of what is seen: how wheels are spoilt is itself a supposition. With 1 the figures came out too sure by a fifth
-#: on simulated wheels, with this as sure as they should be.
-TRUST = 0.5
+#: on simulated wheels; with this they are as sure as they should be, and what it is good for is still there.
+TRUST = 0.25
+#: A rim more untrue than the usual by this factor is bent, and its own shape is taken for stiffness too easily.
+BENT = 1.5
 #: Share of the spokes whose tension, lateral and radial place must all be read: from one kind alone only the way
 #: wheels are spoilt would be learnt, and that is a supposition.
 ENOUGH = 0.75
@@ -30,7 +33,8 @@ def tells_of_rim(what: Seen) -> bool:
 
 
 def at_first_sight(skeleton: Skeleton, known: RimKnowledge, tensions_n: Floats, what: Seen) -> RimKnowledge:
-    """What is known of a rim once the wheel on it was read, by Bayes' rule on the logarithms of its figures.
+    """What is known of a rim once the wheel on it was read, by Bayes' rule on the logarithms of its figures;
+    ``known`` itself where the readings cannot tell, or the rim is bent.
 
     Parameters
     ----------
@@ -63,6 +67,8 @@ def at_first_sight(skeleton: Skeleton, known: RimKnowledge, tensions_n: Floats, 
     place, curvature = np.zeros(4), np.eye(4)
     for _ in range(ROUNDS):
         supposed = suppose(what, change(place))
+        if supposed.untrue.lateral_m > BENT * USUAL.lateral_m or supposed.untrue.radial_m > BENT * USUAL.radial_m:
+            return known
         slope, curvature = _bent(partial(score, supposed=supposed), place)
         moved = np.clip(np.linalg.solve(curvature, slope), -LONGEST, LONGEST)
         moved = np.clip(place + moved, -FARTHEST, FARTHEST) - place

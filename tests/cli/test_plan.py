@@ -117,6 +117,22 @@ def test_a_kept_pass_teaches_the_rim(capsys, files):
     assert learnt["u_log_factors"]["ei_radial_n_m2"] < first["rim"]["u_log_factors"]["ei_radial_n_m2"]
 
 
+def test_what_was_learnt_of_the_rim_is_used_next_time(capsys, files):
+    """After a pass the plan is kept; another day, with no pass in between, its rim is still as well known."""
+    given = ("wheel.toml", "--tensions", "tensions.csv", "--runout", "runout.csv")
+    run(capsys, files, *given, "--keep", "first.json", "--plain")
+    again = ("wheel.toml", "--tensions", "after.csv", "--json")
+    run(capsys, files, *again, "--after", "first.json", "--keep", "second.json")
+    second = json.loads((files / "second.json").read_text("utf-8"))["rim"]
+    code, out, err = run(capsys, files, *again, "--rim", "second.json")
+    assert (code, err) == (0, "")
+    assert json.loads(out)["rim"]["factors"] == pytest.approx(second["factors"])
+    assert json.loads(out)["rim"]["u_log_factors"] == pytest.approx(second["u_log_factors"])
+    code, _, err = run(capsys, files, *again, "--rim", "second.json", "--after", "first.json")
+    assert code == 2
+    assert "give one of them" in err
+
+
 def test_steps_limits_and_left_out_nipples(capsys, files):
     code, out, _ = run(
         capsys, files, "wheel.toml", "--tensions", "tensions.csv", "--step", "1/16", "--most", "1/4", "--leave", "7",
