@@ -23,8 +23,8 @@ Array = NDArray[np.float64]
 
 _COVERAGE = 1.959964
 _WIDER, _OWN_SD = 1.2, 0.002  # by which the fit states too little, and of T, in simulated rounds
-_FEWEST, _DEAREST_U, _MARGIN = 4, 0.008, 4.0
-_FEWEST_SPOKES = 3
+_FEWEST, _DEAREST_U, _MARGIN = 6, 0.008, 6.0
+_FEWEST_SPOKES, _FEWEST_SHARE = 3, 0.25  # of those heard: where fewer are clear, the side's fit is not to be trusted
 _SENSITIVITY = 2.3
 
 
@@ -43,7 +43,11 @@ def fit_held_side(places: Sequence[Place], rings: Mapping[int, KeptRing]) -> Sid
         return None
     fit = fit_held(_side_of(places), [heard[place.number] for place in places])
     told = np.flatnonzero(clear(fit))
-    return _tensions([places[at] for at in told], fit, told) if len(told) >= _FEWEST_SPOKES else None
+    return (
+        _tensions([places[at] for at in told], fit, told)
+        if len(told) >= max(_FEWEST_SPOKES, _FEWEST_SHARE * len(places))
+        else None
+    )
 
 
 def _side_of(places: Sequence[Place]) -> HeldSide:
