@@ -29,11 +29,10 @@ Array = NDArray[np.float64]
 FREE = {
     name: range(54) if name == "untidy" else range(14) for name, each in SCENARIOS.items() if each.crossing == "apart"
 }
-#: By how spokes ring. Where they touch or are pinched, of untidy rounds only what is no pluck counts.
+#: By how spokes ring. Where they touch, of untidy rounds only what is no pluck counts.
 SEEDS = {
     "free": FREE,
     "touching": {"touching": range(14), "untidy": range(14)},
-    "held": {"pinched": range(14), "untidy": range(14)},
 }
 SAME_S = 0.09
 PRIOR = 0.3  # one over the variance of each weight but the first

@@ -12,7 +12,6 @@ from .listening import listen_through
 from .options import RoundOptions
 from .physics.expectation import expect
 from .physics.generic import expect_any_tone
-from .physics.heldsound import expect_held
 from .physics.spoke import Spoke
 from .pitch.lines import Expectation
 from .reading import Reading
@@ -90,24 +89,14 @@ def kinds_of(wheel: Wheel) -> tuple[Spoke, ...]:
 
 
 def expectations_of(wheel: Wheel, options: RoundOptions | None = None) -> list[Expectation]:
-    """What to listen for in a wheel: one expectation a kind of spoke, at the free length of the first such spoke.
-
-    A kind that is pinched everywhere is expected as held; of one that is pinched in places only, what it sounds like held is
-    added behind all kinds.
-    """
+    """What to listen for in a wheel: one expectation a kind of spoke, at the free length of the first such spoke."""
     stated = None if options is None else options.crossing
-    found: list[Expectation] = []
-    added: list[Expectation] = []
+    found = []
     for kind in kinds_of(wheel):
         places = [place for place in wheel.places if place.spoke == kind]
-        held = [place for place in places if (stated or place.crossing) == "pinched" and place.meets is not None]
-        if len(held) < len(places):
-            touch = any((stated or place.crossing) in ("touching", "tied") for place in places)
-            found.append(replace(expect(kind, places[0].free_length_m), ring="touching" if touch else "free"))
-        if held and held[0].meets is not None:
-            pinched = expect_held(kind, held[0].free_length_m, held[0].meets.from_hub_m)
-            (added if len(held) < len(places) else found).append(pinched)
-    return found + added
+        touch = any((stated or place.crossing) in ("touching", "tied") for place in places)
+        found.append(replace(expect(kind, places[0].free_length_m), ring="touching" if touch else "free"))
+    return found
 
 
 def _source(sound: str | os.PathLike[str] | Recording) -> AudioSource:

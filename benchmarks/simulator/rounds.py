@@ -14,7 +14,6 @@ from numpy.typing import NDArray
 
 from benchmarks.simulator.disturbances import cough, key_touch, knock, speech
 from benchmarks.simulator.loads import Load
-from benchmarks.simulator.pinched import Fingers, draw_fingers, pinched_partials
 from benchmarks.simulator.pluck import (
     Partials,
     Pluck,
@@ -70,9 +69,8 @@ SCENARIOS = {
     ),
     "missing": Scenario((0.5, 1.3), (4, 12), (14, 30), repeat=0.03, leave_one_out=True),
     "touching": Scenario((0.7, 1.4), (2, 8), (20, 35), scatter=(0.01, 0.1), crossing="touching"),
-    "pinched": Scenario((0.9, 1.6), (2, 8), (20, 35), scatter=(0.01, 0.1), crossing="pinched"),
 }
-"""``snr_db`` is that of the weakest pluck. In a touching or pinched round every spoke is plucked once, slanting.
+"""``snr_db`` is that of the weakest pluck. In a touching round every spoke is plucked once, slanting.
 An untidy round has knocks, key touches, speech, blower and hum."""
 
 
@@ -231,14 +229,13 @@ def _write_score(rng: np.random.Generator, scenario: Scenario, sequence: list[in
 @dataclass(frozen=True, slots=True, eq=False)
 class Scene:
     """What stays the same through a round: wheel, rate, room and microphone in one response, the rim's own lines, and
-    ``hand_m``, the swing of the loudest plucks; by side, the ``fingers`` that pinch its spokes."""
+    ``hand_m``, the swing of the loudest plucks."""
 
     wheel: BuiltWheel
     rate: int
     response: Array
     rim: Partials
     hand_m: float
-    fingers: dict[str, Fingers] = field(default_factory=dict)
 
 
 def draw_rim(rng: np.random.Generator) -> Partials:
@@ -268,8 +265,7 @@ def _play_pluck(rng: np.random.Generator, scene: Scene, event: Event, delay_s: f
     if scene.wheel.plan.right.crossing != "apart":
         drawn = slanting(rng, drawn)
     pluck = Pluck(drawn.place, drawn.angle_rad, drawn.sharpness_s, float(np.clip(swing, 0.1e-3, 0.8e-3)))
-    fingers = scene.fingers.get(scene.wheel.plan.side_of(spoke).name)
-    own = pinched_partials(rng, voice, fingers, pluck) if fingers else pluck_partials(voice, pluck)
+    own = pluck_partials(voice, pluck)
     sound = pluck_sound(_mounted(rng, scene, spoke, own), pluck, rng, scene.rate, delay_s, event.stop_s)
     levels = None if fingers else mode_one_levels_db(own, scene.response, scene.rate)  # fingers let no first mode ring
     return sound, replace(event, swing_m=pluck.swing_m, plane_level_db=levels)
@@ -357,8 +353,7 @@ def draw_round(seed: int, scenario: str, loads: Sequence[Load] = ()) -> Round:
     rate, name = int(rng.choice([44_100, 48_000])), str(rng.choice(MICROPHONES))
     microphone = draw_microphone(rng, name, rate)
     hand_m = float(np.exp(rng.uniform(np.log(0.25e-3), np.log(0.8e-3))))
-    fingers = {side: draw_fingers(rng, place) for side, place in wheel.crossings_m.items()}
-    scene = Scene(wheel, rate, heard_response(draw_room(rng, rate), microphone), draw_rim(rng), hand_m, fingers)
+    scene = Scene(wheel, rate, heard_response(draw_room(rng, rate), microphone), draw_rim(rng), hand_m)
     clean, events = perform(rng, scene, _write_score(rng, chosen, sequence), float(rng.uniform(1.5, 2.5)))
     weakest = min(event.level_db for event in events if event.kind == "pluck")
     snr_db = float(rng.uniform(*chosen.snr_db))

@@ -101,12 +101,6 @@ class BuiltWheel:
     spokes: tuple[TrueSpoke, ...]
     voices: tuple[Voice, ...]
 
-    @property
-    def crossings_m(self) -> dict[str, float]:
-        """By side, how far from the hub spokes that are pinched are pinched, by the drawing."""
-        sides = (self.plan.right, self.plan.left)
-        return {side.name: _crossing_of(self.plan, side).place_m for side in sides if side.crossing == "pinched"}
-
     def label(self, spoke: int) -> str:
         """R1.. or L1.., counted along the side."""
         side = self.plan.side_of(spoke).name

@@ -123,10 +123,10 @@ class PairModel:
 
     def __init__(self, stretches: Sequence[Stretch], place_m: float, contact: Contact, modes: int = PAIR_MODES) -> None:
         self.contact, self.modes = contact, modes
-        pieces, self.at = split_at(stretches, place_m, 0.0)
+        pieces, self.at = _split(stretches, place_m, 0.0)
         counts = bubble_counts(pieces, _BUBBLES)
         steps = ((-_STEP_M, 0.0), (0.0, 0.0), (_STEP_M, 0.0), (0.0, _STEP_M))
-        split = [split_at(stretches, place_m + step, more)[0] for step, more in steps]
+        split = [_split(stretches, place_m + step, more)[0] for step, more in steps]
         low, middle, high, longer = (assembled(each, "flat", counts) for each in split)
         self.length_m = sum(piece.length_m for piece in stretches)
         self.matrices, self.by_place, self.by_place_twice, self.by_length = [], [], [], []
@@ -174,7 +174,7 @@ class PairModel:
         touch = np.array([self.at, size + self.at])
         held = np.exp(state.contact)[:, None, None] * self.contact.uncertain
         stiffness[:, touch[:, None], touch[None, :]] += held + self.contact.known
-        squares, vectors = eigenmodes(stiffness, mass)
+        squares, vectors = _eigen(stiffness, mass)
         return blocks, held, squares, vectors
 
     def _slopes(
@@ -247,7 +247,7 @@ class PairModel:
         return np.asarray(turned[spoke] @ stiff @ wanted[spoke] - squares * (turned[spoke] @ heavy @ wanted[spoke]))
 
 
-def eigenmodes(stiffness: Array, mass: Array) -> tuple[Array, Array]:
+def _eigen(stiffness: Array, mass: Array) -> tuple[Array, Array]:
     """Squares of the angular frequencies, ascending, and mass-normalised vectors, from M v = K v / w^2.
 
     The stiffness is the better conditioned of the two; the highest modes, where the mass is lost in rounding, are no matter.
@@ -261,7 +261,7 @@ def eigenmodes(stiffness: Array, mass: Array) -> tuple[Array, Array]:
     return 1 / inverse, vectors / np.sqrt(inverse)[:, None, :]
 
 
-def split_at(stretches: Sequence[Stretch], place_m: float, longer_m: float) -> tuple[list[Stretch], int]:
+def _split(stretches: Sequence[Stretch], place_m: float, longer_m: float) -> tuple[list[Stretch], int]:
     """The pieces with a node at the crossing, the longest made longer, and where the node's deflection is in the matrices."""
     pieces: list[Stretch] = []
     longest = max(range(len(stretches)), key=lambda at: stretches[at].length_m)

@@ -42,13 +42,12 @@ class Features:
     attack_db: float
 
 
-#: How the spoke rings that may have been plucked: as one alone, touching another, or held by fingers.
-Ring = Literal["free", "touching", "held"]
+#: How the spoke rings that may have been plucked: as one alone, or touching another.
+Ring = Literal["free", "touching"]
 #: Logistic regression on simulated rounds, in the order of ``regressors``: made by ``python -m benchmarks.pluck_weights``.
 _WEIGHTS: dict[Ring, tuple[float, ...]] = {
     "free": (-8.25, 1.19, 1.87, 0.82, 6.29, -0.50, -2.96, -1.55, 1.38),
     "touching": (-11.67, 1.14, 3.92, 0.16, 5.96, 0.98, -3.61, -3.40, 1.22),
-    "held": (-9.71, 0.82, 0.82, 0.33, 0.79, 3.95, 1.28, -0.53, 0.09),
 }
 _KNOCK_PERSIST_DB, _VOICE_DRIFT_CENTS, _WEAK_NOVELTY_DB = -12.0, 25.0, 9.0
 
@@ -84,8 +83,8 @@ def pluck_probability(features: Features, rank: float, novelty_db: float, ring: 
         Of the best series of partials a spoke could have (``series.rank``), dB.
     novelty_db : float
         How sharply the onset rose.
-    ring : {"free", "touching", "held"}
-        How the spoke rings: a held one's ring dies like a knock's.
+    ring : {"free", "touching"}
+        How the spoke rings.
     """
     return float(1 / (1 + np.exp(-np.dot(_WEIGHTS[ring], regressors(features, rank, novelty_db)))))
 

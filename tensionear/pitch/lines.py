@@ -108,8 +108,7 @@ class KeptRing:
 @dataclass(frozen=True, slots=True)
 class Expectation:
     """What is known before listening: the grid of states, for each the stretch D that a usual pluck makes, and what plucks
-    sound like (``ring``): those of a spoke that is ``touching`` another form no series of its own, those of one that is
-    ``held`` die at once besides.
+    sound like (``ring``): those of a spoke that is ``touching`` another form no series of its own.
 
     ``still``: it may as well not glide at all, as a thing that is no spoke.
     """

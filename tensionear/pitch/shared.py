@@ -20,12 +20,12 @@ from .ringfit import STEP_S, Bands, bands_of, growth_of
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 
-_LOWEST_HZ, _SPACING_HZ, _REACH_HZ = 180.0, 55.0, 34.0
+_LOWEST_HZ, _HIGHEST_HZ, _SPACING_HZ, _REACH_HZ = 180.0, 2700.0, 55.0, 34.0
+_LONG_S, _SHORT_S, _SHORT_FROM_HZ = 0.55, 0.3, 1000.0
 _ORDER, _LEAST_SINGULAR = 5, 0.012
 _SAME_HZ, _CLUSTER_HZ = 1.2, 45.0
-_FAINT_DB = 24.0
-_OLD_SHARE = 0.5
-_STEPS = 8
+_RATES = (0.4, 60.0)  # 1/s
+_FAINT_DB, _OLD_SHARE = 24.0, 0.5
 _CORRELATED = 1.6  # as in ``ringfit``
 _ROOM, _ROOM_S, _ROOM_MOST = 0.45, 0.05, 2.0
 _UNRESOLVED = 1.5e-4
@@ -37,28 +37,6 @@ _LAW_POWER, _LAW_RANGE, _LAW_LEAST = (
 )  # decay rate by f to this power, and how far off it lines may be
 _LEAST_RATIO_SD, _MOST_RATIO = 0.12, 3.6
 _HIGHER = 2 / 3
-
-
-@dataclass(frozen=True, slots=True)
-class Look:
-    """How rings are looked at: up to ``highest_hz``, for ``low_s`` below ``split_hz`` and ``high_s`` above it, for decay rates
-    (1/s) within ``rates``; what is known to less than ``worst`` of its frequency is left out, and what is less than ``clear``
-    standard deviations strong (its band is then fitted again)."""
-
-    highest_hz: float
-    low_s: float
-    high_s: float
-    split_hz: float
-    rates: tuple[float, float]
-    worst: float = 0.004
-    clear: float = 0.0
-
-    def length_s(self, frequency_hz: float) -> float:
-        """How long a band is looked at."""
-        return self.low_s if frequency_hz < self.split_hz else self.high_s
-
-
-_TOGETHER = Look(2700.0, 0.55, 0.3, 1000.0, (0.4, 60.0))
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,9 +55,9 @@ class SharedLine:
 def shared_lines(first: KeptRing, second: KeptRing) -> tuple[SharedLine, ...]:
     """The partials of two rings by rising frequency."""
     rings = (first, second)
-    found = found_poles(rings, _TOGETHER)
+    found = _poles(rings)
     lines: list[SharedLine] = []
-    for cluster in clustered(found):
+    for cluster in _clusters(found):
         lines += _refined(rings, cluster)
     lines = _lawful(lines)
     if not lines:
@@ -116,6 +94,10 @@ def _levels_db(line: SharedLine) -> tuple[float, float]:
     return (line.level_db, line.level_db - less) if line.ratio > 0 else (line.level_db - less, line.level_db)
 
 
+def _length_s(frequency_hz: float) -> float:
+    return _LONG_S if frequency_hz < _SHORT_FROM_HZ else _SHORT_S
+
+
 def _bands(ring: KeptRing, centre_hz: Array, length_s: float) -> Bands:
     """Bands of one ring, scaled to the ring's own level, its glide taken out."""
     scale = float(np.sqrt(np.mean(ring.ring[: round(0.1 * ring.rate_hz)] ** 2))) + 1e-12
@@ -127,16 +109,16 @@ def _bands(ring: KeptRing, centre_hz: Array, length_s: float) -> Bands:
     return Bands(turned, bands.centre_hz, bands.time_s)
 
 
-def found_poles(rings: Sequence[KeptRing], look: Look) -> list[tuple[float, float]]:
+def _poles(rings: Sequence[KeptRing]) -> list[tuple[float, float]]:
     """Frequency and decay rate of what stands out in either ring, strongest bands' view of each."""
-    centre = np.arange(_LOWEST_HZ, look.highest_hz, _SPACING_HZ)
+    centre = np.arange(_LOWEST_HZ, _HIGHEST_HZ, _SPACING_HZ)
     found: list[tuple[float, float, float]] = []
     for low in (True, False):
-        part = centre[(centre < look.split_hz) == low]
-        each = [_bands(ring, part, look.low_s if low else look.high_s) for ring in rings]
+        part = centre[(centre < _SHORT_FROM_HZ) == low]
+        each = [_bands(ring, part, _LONG_S if low else _SHORT_S) for ring in rings]
         for at, hz in enumerate(part):
             for offset, rate, strength in _esprit([bands.samples[at] for bands in each]):
-                if abs(offset) < _REACH_HZ and look.rates[0] < rate < look.rates[1]:
+                if abs(offset) < _REACH_HZ and _RATES[0] < rate < _RATES[1]:
                     found.append((hz + offset, rate, strength))
     kept: list[tuple[float, float]] = []
     for hz, rate, _ in sorted(found, key=lambda pole: -pole[2]):
@@ -168,8 +150,7 @@ def _esprit(samples: Sequence[Complex]) -> list[tuple[float, float, float]]:
     return list(zip(offset.tolist(), rate.tolist(), strength.tolist(), strict=True))
 
 
-def clustered(poles: Sequence[tuple[float, float]]) -> list[list[tuple[float, float]]]:
-    """Poles that lie so near each other that they are fitted together."""
+def _clusters(poles: Sequence[tuple[float, float]]) -> list[list[tuple[float, float]]]:
     clusters: list[list[tuple[float, float]]] = []
     for pole in poles:
         if clusters and pole[0] - clusters[-1][-1][0] < _CLUSTER_HZ and len(clusters[-1]) < 6:
@@ -181,58 +162,17 @@ def clustered(poles: Sequence[tuple[float, float]]) -> list[list[tuple[float, fl
 
 def _refined(rings: Sequence[KeptRing], cluster: Sequence[tuple[float, float]]) -> list[SharedLine]:
     """The poles of one band fitted to both rings together."""
-    lines = []
-    for pole in fitted_poles(rings, cluster, _TOGETHER):
-        floor = np.maximum(pole.size, 2 * pole.sd)
-        ratio = float(np.log(floor[0] / floor[1]))
-        u_ratio = float(np.sqrt(_LEAST_RATIO_SD**2 + np.sum((np.hypot(pole.noise, 0.7 * pole.old) / floor) ** 2)))
-        ratio = float(np.clip(ratio, -_MOST_RATIO, _MOST_RATIO))
-        lines.append(SharedLine(pole.frequency_hz, pole.u_frequency_hz, pole.decay_rate, ratio, u_ratio, pole.level_db))
-    return lines
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Pole:
-    """A fitted pole: its ``size`` in either ring with the ``noise`` of that, and what was there before (``old``)."""
-
-    frequency_hz: float
-    u_frequency_hz: float
-    decay_rate: float
-    u_log_decay: float
-    size: Array
-    noise: Array
-    old: Array
-
-    @property
-    def sd(self) -> Array:
-        """Of the size, with what was there before."""
-        return np.hypot(self.noise, self.old)
-
-    @property
-    def level_db(self) -> float:
-        """Energy in the louder ring."""
-        return 20 * float(np.log10(self.size.max() / np.sqrt(self.decay_rate)))
-
-
-def fitted_poles(rings: Sequence[KeptRing], cluster: Sequence[tuple[float, float]], look: Look) -> list[Pole]:
-    """The poles of one band fitted to the rings together, the least clear left out one by one."""
     centre = float(np.mean([hz for hz, _ in cluster]))
-    length = look.length_s(centre)
+    length = _length_s(centre)
     bands = [_bands(ring, np.array([centre]), length) for ring in rings]
     omega = np.array([2 * np.pi * (hz - centre) for hz, _ in cluster])
     rate = np.array([rate for _, rate in cluster])
-    while True:
-        prior = np.log(rate)
-        for _ in range(_STEPS):
-            step, covariance, amplitudes, sigmas = _gauss_newton(bands, omega, rate, prior)
-            omega = omega + np.clip(step[: len(omega)], -6, 6)
-            rate = np.clip(rate * np.exp(np.clip(step[len(omega) :], -0.5, 0.5)), *look.rates)
-        clear = np.max(np.abs(amplitudes) / np.array(sigmas), axis=0)
-        weakest = int(np.argmin(clear))
-        if clear[weakest] > look.clear or len(omega) == 1:
-            break
-        omega, rate = np.delete(omega, weakest), np.delete(rate, weakest)
-    poles = []
+    prior = np.log(rate)
+    for _ in range(8):
+        step, covariance, amplitudes, sigmas = _gauss_newton(bands, omega, rate, prior)
+        omega = omega + np.clip(step[: len(omega)], -6, 6)
+        rate = np.clip(rate * np.exp(np.clip(step[len(omega) :], -0.5, 0.5)), *_RATES)
+    lines = []
     for at in range(len(omega)):
         frequency = centre + float(omega[at]) / (2 * np.pi)
         size = np.abs([amplitude[at] for amplitude in amplitudes])
@@ -240,20 +180,26 @@ def fitted_poles(rings: Sequence[KeptRing], cluster: Sequence[tuple[float, float
         old = np.array([_level_before(ring, frequency) for ring in rings])
         if np.all(size < 4 * sd) or old[int(np.argmax(size))] > _OLD_SHARE * size.max():
             continue
+        floor = np.maximum(size, 2 * np.hypot(sd, old))
+        ratio = float(np.log(floor[0] / floor[1]))
+        u_ratio = float(np.sqrt(_LEAST_RATIO_SD**2 + np.sum((np.hypot(sd, 0.7 * old) / floor) ** 2)))
         room = _ROOM * rate[at] / (2 * np.pi) * min(_ROOM_S * rate[at], _ROOM_MOST)
-        variance, decay_variance = (max(float(covariance[place]), 0.0) for place in (at, len(omega) + at))
-        noise = _CORRELATED * float(np.sqrt(variance)) / (2 * np.pi)
+        noise = _CORRELATED * float(np.sqrt(max(covariance[at], 0.0))) / (2 * np.pi)
         u = float(np.sqrt(noise**2 + room**2 + (_UNRESOLVED * frequency) ** 2))
-        if u < look.worst * frequency and abs(frequency - centre) < 2.5 * _CLUSTER_HZ:
-            u_decay = _CORRELATED * float(np.sqrt(decay_variance))
-            poles.append(Pole(frequency, u, float(rate[at]), u_decay, size, sd, old))
-    return poles
+        if u < 0.004 * frequency and abs(frequency - centre) < 2.5 * _CLUSTER_HZ:
+            level = 20 * float(np.log10(size.max() / np.sqrt(rate[at])))
+            lines.append(
+                SharedLine(
+                    frequency, u, float(rate[at]), float(np.clip(ratio, -_MOST_RATIO, _MOST_RATIO)), u_ratio, level
+                )
+            )
+    return lines
 
 
 def _gauss_newton(
     bands: Sequence[Bands], omega: Array, rate: Array, prior: Array
 ) -> tuple[Array, Array, list[Complex], list[Array]]:
-    """One step of frequencies (rad/s) and ln decay rates; their variances; amplitudes and their sd by ring."""
+    """One step of frequencies (rad/s) and ln decay rates; the variances of the first; amplitudes and their sd by ring."""
     poles = len(omega)
     normal, right = np.zeros((2 * poles, 2 * poles)), np.zeros(2 * poles)
     amplitudes, sigmas = [], []
@@ -275,7 +221,7 @@ def _gauss_newton(
     damped = normal + np.diag(np.r_[np.full(poles, 1e-4), np.full(poles, 0.4**-2)])
     right[poles:] += (prior - np.log(rate)) / 0.4**2
     covariance = np.linalg.inv(damped)
-    return covariance @ right, np.diag(covariance), amplitudes, sigmas
+    return covariance @ right, np.diag(covariance)[:poles], amplitudes, sigmas
 
 
 def _level_before(ring: KeptRing, frequency_hz: float) -> float:

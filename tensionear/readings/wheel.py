@@ -32,7 +32,6 @@ from tensionear.wheel.sheet import EMPTY, Sheet, sheet_to_dict
 from tensionear.wheel.sidefit import Group, ReadTension, Rings, SideTensions, fit_side
 
 from .foreign import fit_bare, foreign_findings, hardly_heard, likely_rings
-from .held import pinched_spokes
 from .otherspoke import wheel_contradicted
 from .pairs import touching_pairs
 from .plucks import common_findings, listed, pluck_reading, unread_pluck
@@ -49,10 +48,7 @@ _NOT_TOLD = {
         "these could not be read: pluck both of each pair, slanting between rim and axle; the wheel file must say how "
         "they are laced (crosses, first_runs, flange), and at least two pairs of a side must be heard"
     ),
-    "pinched": (
-        "these could not be read: too few of their partials outlast the fingers, or the wheel file does not say where they "
-        "cross (crosses, first_runs, hub circle, flange); pinch firmly, pluck the longer piece, let it ring"
-    ),
+    "pinched": "cannot be told apart yet",
     "tied": "cannot be told apart yet",
 }
 _MISFIT = 30.0
@@ -121,13 +117,12 @@ def read_named(
     crossing = {place.number: options.crossing or place.crossing for place in wheel.places}
     strikes, rings, fits = _whole_spokes(strikes, naming, wheel, kinds, options)
     pairs = touching_pairs(strikes, naming, wheel, crossing)
-    held = pinched_spokes(strikes, naming, wheel, crossing)
     single = {number: kind for number, kind in kind_of.items() if crossing[number] in _WHOLE_LENGTH}
     bare = fit_bare(wheel, rings, fits, likely_rings(strikes, naming, single, rings))
     other = wheel_contradicted(strikes, wheel, bare.looks, single)
-    fits = {**bare.fits, **{side: found.tensions for side, found in pairs.sides.items()}, **held.sides}
+    fits = {**bare.fits, **{side: found.tensions for side, found in pairs.sides.items()}}
     rings = {number: each for number, each in rings.items() if number not in bare.foreign}
-    rings |= {**pairs.rings, **held.rings}
+    rings |= pairs.rings
     pitch = {side: _median_pitch([rings[number].rings for number in fit.spokes]) for side, fit in fits.items()}
     tensions = {number: one for fit in fits.values() for number, one in fit.spokes.items()}
     assessed = assess(wheel, tensions, sheet)
@@ -139,9 +134,7 @@ def read_named(
         common_findings(strikes)
         + _naming_findings(naming)
         + _exchanged(pitch, higher)
-        + _crossing_findings(
-            crossing, pairs.told | held.rings.keys(), by_sound(strikes, naming, sides) if unknown else ""
-        )
+        + _crossing_findings(crossing, pairs.told, by_sound(strikes, naming, sides) if unknown else "")
         + pairs.findings
         + other
         + ([] if other else foreign_findings(bare.foreign))
