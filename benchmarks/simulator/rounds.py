@@ -267,7 +267,7 @@ def _play_pluck(rng: np.random.Generator, scene: Scene, event: Event, delay_s: f
     pluck = Pluck(drawn.place, drawn.angle_rad, drawn.sharpness_s, float(np.clip(swing, 0.1e-3, 0.8e-3)))
     own = pluck_partials(voice, pluck)
     sound = pluck_sound(_mounted(rng, scene, spoke, own), pluck, rng, scene.rate, delay_s, event.stop_s)
-    levels = None if fingers else mode_one_levels_db(own, scene.response, scene.rate)  # fingers let no first mode ring
+    levels = mode_one_levels_db(own, scene.response, scene.rate)
     return sound, replace(event, swing_m=pluck.swing_m, plane_level_db=levels)
 
 
