@@ -7,7 +7,7 @@ from pathlib import Path
 
 PACKAGED = ("calibration", "recordings_demo")
 WITH_SOURCE = ("tensionear", *PACKAGED, "tests", "benchmarks", "docs")
-TOP_LEVEL = {"README.md", "DEVELOPERS.md", "CHANGELOG.md", "LICENSE", "pyproject.toml"}
+TOP_LEVEL = {"README.md", "DEVELOPERS.md", "CHANGELOG.md", "LICENSE", "pyproject.toml", "requirements-dev.lock"}
 
 
 def files_below(checkout: Path, folder: str) -> set[str]:

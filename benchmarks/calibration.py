@@ -1,8 +1,8 @@
 """How well the numbers are once tied to known force: known tensions, hanging masses, slips in the values.
 
-Run ``python -m benchmarks.calibration [--wheels N] [--lots N] [--first SEED]``; the table goes to the terminal and to
-``benchmarks/out/calibration.txt``. Every part is written to ``benchmarks/out/calibration.jsonl`` as it is done, and a run
-that was broken off goes on from there.
+Run ``python -m benchmarks.calibration [--wheels N] [--lots N] [--first SEED] [--first-lot SEED]``; the table goes to the
+terminal and to ``benchmarks/out/calibration.txt``. Every part is written to ``benchmarks/out/calibration.jsonl`` as it is done,
+and a run that was broken off goes on from there.
 """
 
 from __future__ import annotations
@@ -30,9 +30,11 @@ from tensionear.calibration.slips import questions_of, sounds_of
 from tensionear.calibration.tying import HeardSpoke, fit_heard, tie_wheel
 from tensionear.capture.recording import Recording
 from tensionear.catalogue import build_spoke
+from tensionear.errors import InputError
 from tensionear.options import RoundOptions
+from tensionear.physics.believed import EndsPrior, flat_prior
 from tensionear.physics.gravity import Gravity
-from tensionear.physics.inverse import EndsPrior, Partials, flat_prior
+from tensionear.physics.inverse import Partials
 from tensionear.physics.known import inform
 from tensionear.wheel.comparison import Known
 from tensionear.wheel.model import Wheel
@@ -54,13 +56,15 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--wheels", type=int, default=50, help="rounds for known tensions and slips")
     parser.add_argument("--lots", type=int, default=50, help="lots of hung spokes")
-    parser.add_argument("--first", type=int, default=1000, help="first seed")
+    parser.add_argument("--first", type=int, default=1000, help="first seed of the rounds")
+    parser.add_argument("--first-lot", type=int, default=1000, help="first seed of the lots")
     given = parser.parse_args()
     OUT.mkdir(exist_ok=True)
     kept = _Kept(OUT / "calibration.jsonl")
-    seeds = range(given.first, given.first + max(given.wheels, given.lots))
-    wheels = [kept.row(f"wheel {seed}", lambda seed=seed: one_wheel(seed)) for seed in seeds[: given.wheels]]
-    lots = [kept.row(f"lot {seed}", lambda seed=seed: one_lot(seed)) for seed in seeds[: given.lots]]
+    rounds = range(given.first, given.first + given.wheels)
+    wheels = [kept.row(f"wheel {seed}", lambda seed=seed: one_wheel(seed)) for seed in rounds]
+    hung = range(given.first_lot, given.first_lot + given.lots)
+    lots = [kept.row(f"lot {seed}", lambda seed=seed: one_lot(seed)) for seed in hung]
     text = table(wheels, lots)
     (OUT / "calibration.txt").write_text(text, encoding="utf-8")
     print(text)
@@ -149,7 +153,7 @@ def scaled(known: Mapping[int, Known], factor: float) -> dict[int, Known]:
 
 
 def one_lot(seed: int) -> Row:
-    """A lot hung at five masses; then a wheel built with it, read without and with what hanging found."""
+    """A lot hung at five masses; then a wheel built with it, read without and with what hanging found; or that it was refused."""
     from unittest import mock
 
     import benchmarks.simulator.wheels as wheels
@@ -177,7 +181,10 @@ def one_lot(seed: int) -> Row:
         np.array([one.sd for one in heard]),
         np.array([one.start_log_tension for one in heard]),
     )
-    lot = fit_hanging(spoke, jig, masses, partials).lot
+    try:
+        lot = fit_hanging(spoke, jig, masses, partials).lot
+    except InputError as error:
+        return {"refused": str(error)}
     figures = {each.name: each for each in figures_of(lot)}
     middle = batch.segments(0.27, 0)[min(1, len(batch.segments(0.27, 0)) - 1)]
     edge = batch.segments(0.27, 1)[min(1, len(batch.segments(0.27, 1)) - 1)]
@@ -215,8 +222,9 @@ def with_lot(drawn: Round, mean: np.ndarray, covariance: np.ndarray) -> Row:
     return found
 
 
-def table(wheels: list[Row], lots: list[Row]) -> str:
+def table(wheels: list[Row], all_lots: list[Row]) -> str:
     """The results against their bars."""
+    lots = [one for one in all_lots if "refused" not in one]
     rest = np.array([[float(each) for each in row] for one in wheels for row in one["rest"]]).reshape(-1, 3)
     before, after = 100 * np.abs(rest[:, 0]), 100 * np.abs(rest[:, 1])
     lines = [
@@ -225,7 +233,7 @@ def table(wheels: list[Row], lots: list[Row]) -> str:
         f"  tied             median {np.median(after):.2f} %, 95 % within {np.percentile(after, 95):.2f} %  (bars: 1 %, 2 %)",
         f"  95 % intervals hold the truth in {100 * rest[:, 2].mean():.1f} %  (93 to 98)",
         "",
-        f"Hanging, 5 masses at 0.1 % each, {len(lots)} lots",
+        f"Hanging, 5 masses at 0.1 % each, {len(lots)} lots ({len(all_lots) - len(lots)} more refused with a question)",
     ]
     for name in ("mass per length", "bending stiffness", "bending stiffness, flat", "bending stiffness, edge"):
         told = np.array([one["figures"][name] for one in lots if name in one["figures"]])

@@ -16,8 +16,9 @@ import time
 from pathlib import Path
 
 from tensionear.records.changes import compare_rounds
-from tensionear.records.log import Log, Search
+from tensionear.records.log import Log
 from tensionear.records.lookover import look_over
+from tensionear.records.search import Search
 
 ROOT = Path(__file__).resolve().parents[1]
 WRITERS, EACH, KILLS, MANY = 4, 500, 200, 10_000

@@ -26,7 +26,14 @@ from tensionear.wheel.wheelfile import parse_wheel
 Array = NDArray[np.float64]
 
 #: Knocks, voices and slips are in the untidy rounds alone, so that there are more of these.
-SEEDS = {name: range(54) if name == "untidy" else range(14) for name in SCENARIOS}
+FREE = {
+    name: range(54) if name == "untidy" else range(14) for name, each in SCENARIOS.items() if each.crossing == "apart"
+}
+#: By how spokes ring. Where they touch, of untidy rounds only what is no pluck counts.
+SEEDS = {
+    "free": FREE,
+    "touching": {"touching": range(14), "untidy": range(14)},
+}
 SAME_S = 0.09
 PRIOR = 0.3  # one over the variance of each weight but the first
 
@@ -35,19 +42,21 @@ def main() -> None:
     """Draw, listen, fit, print."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--most", type=int, default=54, help="seeds a scenario, at most")
+    parser.add_argument("--ring", choices=list(SEEDS), default="free", help="how the spokes ring")
     given = parser.parse_args()
     values, plucked, present = [], [], []
-    for name, seeds in SEEDS.items():
+    for name, seeds in SEEDS[given.ring].items():
         for seed in seeds[: given.most]:
             rows, are, chance = onsets(draw_round(seed, name))
-            values += rows
-            plucked += are
-            present += chance
+            counts = [given.ring == "free" or name != "untidy" or not each for each in are]
+            values += [row for row, kept in zip(rows, counts, strict=True) if kept]
+            plucked += [each for each, kept in zip(are, counts, strict=True) if kept]
+            present += [each for each, kept in zip(chance, counts, strict=True) if kept]
         print(f"{name}: {len(plucked)} onsets so far, {sum(plucked)} of them plucks", flush=True)
     weights = fit(np.array(values), np.array(plucked, float))
     fitted = 1 / (1 + np.exp(-np.array(values) @ weights))
     print(f"log loss: {loss(np.array(present), plucked):.1f} at present, {loss(fitted, plucked):.1f} fitted")
-    print("_WEIGHTS = (" + ", ".join(f"{weight:.2f}" for weight in weights) + ")")
+    print(f'"{given.ring}": (' + ", ".join(f"{weight:.2f}" for weight in weights) + "),")
 
 
 def onsets(drawn: Round) -> tuple[list[Array], list[bool], list[float]]:
@@ -56,9 +65,10 @@ def onsets(drawn: Round) -> tuple[list[Array], list[bool], list[float]]:
     recording = te.Recording(drawn.samples, drawn.sample_rate_hz, "bench")
     strikes = listen_through(recording, expectations_of(wheel)).strikes
     ranks = [each.heard[each.best].candidates[0].rank if each.heard[each.best].candidates else 0.0 for each in strikes]
+    ring = expectations_of(wheel)[0].ring
     pairs = list(zip(strikes, ranks, strict=True))
     values = [regressors(each.features, rank, each.novelty_db) for each, rank in pairs]
-    chance = [pluck_probability(each.features, rank, each.novelty_db) for each, rank in pairs]
+    chance = [pluck_probability(each.features, rank, each.novelty_db, ring) for each, rank in pairs]
     return values, [at is not None for at in plucks_at(strikes, drawn.events)], chance
 
 

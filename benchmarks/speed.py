@@ -79,9 +79,23 @@ def run(folder: Path, out: Path, workers: int, sound_s: float) -> Timed:
     watch.stop()
     if process.returncode:
         raise SystemExit(f"the run ended with {process.returncode}")
+    check(folder, out)
     processor_s = after.children_user - before.children_user + after.children_system - before.children_system
     files = sum(path.suffix == ".wav" for path in folder.iterdir())
     return Timed(files, sound_s, wall_s, processor_s, watch.program_mb, watch.worker_mb)
+
+
+def check(folder: Path, out: Path) -> None:
+    """SystemExit unless every sound was read: one that is set aside at once costs no time."""
+    from tensionear.batch.results import read_rows
+
+    sounds = {path.name for path in folder.glob("*.wav")}
+    for row in read_rows(out):
+        if row.status == "failed":
+            raise SystemExit(f"{row.reason}: a run that does not read every file is no measure of speed")
+        sounds.discard(Path(row.file).name)
+    if sounds:
+        raise SystemExit(f"no row of {', '.join(sorted(sounds))}")
 
 
 class _Watch:

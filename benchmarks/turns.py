@@ -1,15 +1,20 @@
 """A pass of planned turns on simulated wheels, beside the habit of turning each nipple by its own error.
 
 Run ``python -m benchmarks.turns [--count N] [--first SEED] [--step 0.125]``; the tables go to the terminal and to
-``benchmarks/out/turns.txt``. Each wheel is built and turned in the frame model of ``simulator/frame.py``.
+``benchmarks/out/turns.txt``. What was done is kept there too: the same command goes on where it was stopped. Each wheel is
+built and turned in the frame model of ``simulator/frame.py``. The plan is meant for starts of up to `RANGE`; wheels drawn
+beyond it are turned and counted too, in rows of their own.
 """
 
 from __future__ import annotations
 
 import argparse
+import math
 import os
+import pickle
 import time
 from collections import defaultdict
+from copy import deepcopy
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -17,7 +22,10 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import numpy as np
 
+from benchmarks.simulator.frame import Floats
 from benchmarks.simulator.untrue import BUILDS, PITCH_M, UntrueWheel
+from tensionear.wheel.learning import answer_of
+from tensionear.wheel.mechanics import skeleton_of
 from tensionear.wheel.model import Wheel
 from tensionear.wheel.plan import learn_rim, plan_turns
 from tensionear.wheel.planoptions import PlanOptions
@@ -27,6 +35,10 @@ from tensionear.wheel.wheelfile import parse_wheel
 
 OUT = Path(__file__).parent / "out"
 FIGURES = ("half range %", "lateral mm", "radial mm", "dish mm", "mean off %")
+#: Half-range in percent and lateral run-out in mm at the start, up to which the plan is meant.
+RANGE = (45.0, 2.3)
+#: Mean tension off target by more than this, in percent, after a pass is counted.
+MEAN_OFF_PERCENT = 1.5
 STAGES = ("start", "plan 1", "plan 2", "habit 1", "habit 2", "habit 3")
 
 
@@ -44,7 +56,11 @@ class Tally:
     above: list[float] = field(default_factory=list)
     not_in: int = 0
     split: int = 0
+    #: Mean tension off after the first pass over what the doubt about the rim makes of it, and that doubt, in percent.
+    mean_off: list[float] = field(default_factory=list)
+    mean_doubt: list[float] = field(default_factory=list)
     rim_before: list[float] = field(default_factory=list)
+    rim_seen: list[float] = field(default_factory=list)
     rim_after: list[float] = field(default_factory=list)
     told: list[str] = field(default_factory=list)
 
@@ -55,46 +71,63 @@ def main() -> None:
     parser.add_argument("--count", type=int, default=40, help="wheels")
     parser.add_argument("--first", type=int, default=1000, help="first seed")
     parser.add_argument("--step", type=float, default=1 / 8, help="smallest turn")
+    parser.add_argument("--habits", type=int, default=3, help="passes of habit beside the plan, 0 to 3")
     parser.add_argument("--tell", action="store_true", help="one line a wheel")
     given = parser.parse_args()
-    tally = Tally()
-    for seed in range(given.first, given.first + given.count):
-        run_wheel(tally, seed, PlanOptions(step_turns=given.step))
-    text = table(tally, given.count, given.first, given.step)
     OUT.mkdir(exist_ok=True)
+    kept = OUT / f"turns-{given.first}-{given.step:g}-{given.habits}.pickle"
+    tally = pickle.loads(kept.read_bytes()) if kept.exists() else Tally()
+    for seed in range(given.first + len(tally.told), given.first + given.count):
+        run_wheel(tally, seed, PlanOptions(step_turns=given.step), given.habits)
+        kept.write_bytes(pickle.dumps(tally))
+    text = table(tally, len(tally.told), given.first, given.step)
     (OUT / "turns.txt").write_text(text, encoding="utf-8")
     print(text)
     if given.tell:
         print("\n".join(tally.told))
 
 
-def run_wheel(tally: Tally, seed: int, options: PlanOptions) -> None:
-    """Two planned passes on one wheel, and three of habit on its twin."""
-    bad, twin = UntrueWheel(seed), UntrueWheel(seed)
+def run_wheel(tally: Tally, seed: int, options: PlanOptions, habits: int) -> None:
+    """Two planned passes on one wheel, and some of habit on its twin."""
+    bad = UntrueWheel(seed)
+    twin = deepcopy(bad)
     wheel = parse_wheel(bad.toml(), "bench")
     tally.figures["start"].append(figures(bad))
     before = readings_of(bad)
     plan = planned(tally, wheel, before, options)
     carry_out(tally, bad, wheel, plan)
     tally.figures["plan 1"].append(figures(bad))
+    tally.mean_off.append(tally.figures["plan 1"][-1][4])
+    tally.mean_doubt.append(mean_doubt(wheel, plan))
     after = readings_of(bad)
-    rim = learn_rim(wheel, before, after, plan.turned())
+    rim = learn_rim(wheel, before, after, plan.turned(), plan.rim)
     true = np.log([bad.rim.ea_n, bad.rim.ei_radial_n_m2, bad.rim.ei_lateral_n_m2, bad.rim.gj_n_m2])
     stated = wheel.rim.stiffness
     assert stated is not None
     true -= np.log([stated.ea_n, stated.ei_radial_n_m2, stated.ei_lateral_n_m2, stated.gj_n_m2])
     tally.rim_before += list(true)
+    tally.rim_seen += list(true - plan.rim.log_factors)
     tally.rim_after += list(true - rim.log_factors)
     second = PlanOptions(step_turns=options.step_turns, rim=rim)
     carry_out(tally, bad, wheel, planned(tally, wheel, after, second))
     tally.figures["plan 2"].append(figures(bad))
-    for turn in (1, 2, 3):
+    for turn in range(1, habits + 1):
         habit(twin, options.step_turns)
         tally.figures[f"habit {turn}"].append(figures(twin))
     stages = " | ".join(
         " ".join(f"{value:6.2f}" for value in tally.figures[stage][-1]) for stage in ("start", "plan 1", "plan 2")
     )
     tally.told.append(f"{seed} {bad.build.name:<28} {stages} | {len(plan.turns)} above {tally.above[-2]:.0f}")
+
+
+def mean_doubt(wheel: Wheel, plan: TurnPlan) -> float:
+    """What is not known of the rim, as one sigma of the mean tension after these turns, in percent of it."""
+    assert wheel.rim.stiffness is not None
+    target = np.array([plan.target_n[place.number] for place in wheel.places])
+    answer = answer_of(skeleton_of(wheel, wheel.rim.stiffness), plan.rim, target)
+    turns = np.array([plan.turned().get(place.number, 0.0) for place in wheel.places])
+    shifts = [float((shift[: wheel.spokes] @ turns).mean()) for shift in answer.shifts]
+    return 100 * float(np.linalg.norm(shifts)) / float(target.mean())
 
 
 def readings_of(bad: UntrueWheel) -> Readings:
@@ -106,9 +139,9 @@ def readings_of(bad: UntrueWheel) -> Readings:
 
 def planned(tally: Tally, wheel: Wheel, read: Readings, options: PlanOptions) -> TurnPlan:
     """A timed plan."""
-    start = time.perf_counter()
+    start = time.process_time()
     plan = plan_turns(wheel, read.tensions_n, read.lateral_m, read.radial_m, read.dish_m, options)
-    tally.seconds.append(time.perf_counter() - start)
+    tally.seconds.append(time.process_time() - start)
     assert plan.quality is not None
     tally.gaps.append(100 * (plan.quality.cost - plan.quality.bound) / plan.quality.cost)
     tally.touched.append(100 * len(plan.turned()) / wheel.spokes)
@@ -172,10 +205,15 @@ def table(tally: Tally, count: int, first: int, step: float) -> str:
     names = ", ".join(sorted({BUILDS[(first + one) % len(BUILDS)].name for one in range(count)}))
     lines = [f"{count} wheels, seeds {first} to {first + count - 1}, steps of {step:g} turn: {names}", ""]
     lines.append(f"{'':<10}" + "".join(f"{name + ' mean (worst)':>28}" for name in FIGURES))
-    for stage in STAGES:
-        values = np.array(tally.figures[stage])
-        cells = [f"{mean:.3f} ({worst:.3f})" for mean, worst in zip(values.mean(0), values.max(0), strict=True)]
-        lines.append(f"{stage:<10}" + "".join(f"{cell:>28}" for cell in cells))
+    start = np.round(np.array(tally.figures["start"]), 1)
+    within = (start[:, 0] <= RANGE[0]) & (start[:, 1] <= RANGE[1])
+    told = f"half-range up to {RANGE[0]:g} % and lateral run-out up to {RANGE[1]:g} mm at the start"
+    for which, words in ((within, f"{within.sum()} wheels of {told}:"), (~within, f"{(~within).sum()} beyond that:")):
+        if which.any():
+            lines += [
+                words,
+                *(_row(stage, np.array(tally.figures[stage])[which]) for stage in STAGES if tally.figures[stage]),
+            ]
     lines += ["", "inside the predicted 95 % interval, %:"]
     lines += [f"  {name:<18}{100 * np.mean(each):6.1f}  of {len(each)}" for name, each in tally.inside.items()]
     above = np.array(tally.above)
@@ -183,15 +221,31 @@ def table(tally: Tally, count: int, first: int, step: float) -> str:
         "",
         f"passes with a spoke pushed over the maximum at any step: {np.sum(above > 0)} of {len(above)}"
         f" (by {max(above.max(), 0):.1f} N at most); spokes over it at the start and still after the pass: {tally.not_in}",
-        f"plan time s: median {np.median(tally.seconds):.2f}, worst {np.max(tally.seconds):.2f}",
+        f"mean tension more than {MEAN_OFF_PERCENT:g} % off after the first pass:"
+        f" {np.sum(np.array(tally.mean_off) > MEAN_OFF_PERCENT)} of {count} wheels,"
+        f" {expected_off(np.array(tally.mean_doubt)):.1f} expected of what is not known of the rim alone"
+        f" (one sigma {np.mean(tally.mean_doubt):.2f} %, {np.max(tally.mean_doubt):.2f} % at most)",
+        f"plan time (processor) s: median {np.median(tally.seconds):.2f}, worst {np.max(tally.seconds):.2f}",
         f"cost above the bound, % of cost: median {np.median(tally.gaps):.1f}, worst {np.max(tally.gaps):.1f}",
         f"nipples touched %: first pass {np.mean(tally.touched[::2]):.0f}, second {np.mean(tally.touched[1::2]):.0f};"
         f" turns a spoke: {np.mean(tally.turned[::2]):.3f}, {np.mean(tally.turned[1::2]):.3f};"
         f" turns done in parts: {tally.split}",
         f"ln of true over known rim stiffness, rms: {np.sqrt(np.mean(np.square(tally.rim_before))):.2f} as described,"
+        f" {np.sqrt(np.mean(np.square(tally.rim_seen))):.2f} at first sight,"
         f" {np.sqrt(np.mean(np.square(tally.rim_after))):.2f} after one pass",
     ]
     return "\n".join(lines) + "\n"
+
+
+def expected_off(doubt_percent: Floats) -> float:
+    """How many wheels are to be expected so far off, their mean normal about the target with these sigmas."""
+    return float(sum(math.erfc(MEAN_OFF_PERCENT / (math.sqrt(2) * max(one, 1e-9))) for one in doubt_percent))
+
+
+def _row(stage: str, values: Floats) -> str:
+    """Mean and worst of each figure."""
+    cells = [f"{mean:.3f} ({worst:.3f})" for mean, worst in zip(values.mean(0), values.max(0), strict=True)]
+    return f"{stage:<10}" + "".join(f"{cell:>28}" for cell in cells)
 
 
 if __name__ == "__main__":

@@ -1,4 +1,7 @@
-"""Where the packaged data lies: the one accessor of ``calibration/`` and ``recordings_demo/``. Imports errors only."""
+"""Where data lies: the one accessor of the packaged ``calibration/`` and ``recordings_demo/``, and the user's own folder.
+
+Imports errors only.
+"""
 
 from __future__ import annotations
 
@@ -31,3 +34,27 @@ def data_file(folder: Folder, name: str) -> Path:
                 return found
             break
     raise InputError(f"{folder}/{name} is missing from this installation of tensionear at {_PACKAGE}; install it again")
+
+
+def user_folder(variable: str) -> Path:
+    """Where the user's own data lies on this system.
+
+    Parameters
+    ----------
+    variable : str
+        The environment variable that names another place; told in the error.
+
+    Raises
+    ------
+    InputError
+        If no home is known: some services and containers run as users without one.
+    """
+    from platformdirs import user_data_path
+
+    try:
+        found = user_data_path("tensionear", appauthor=False)
+    except RuntimeError:  # newer platformdirs; older ones give a name that begins with ~
+        found = Path("~")
+    if not found.is_absolute():
+        raise InputError(f"no home folder is known here; set {variable} to where it shall be kept, or set HOME")
+    return found

@@ -93,7 +93,7 @@ class Listener:
         best = int(np.argmax([each.candidates[0].rank if each.candidates else 0.0 for each in seen]))
         rank = seen[best].candidates[0].rank if seen[best].candidates else 0.0
         features = self._features(pluck, best, seen[best]) if rank > _WORTH_A_LOOK else NOTHING
-        probability = pluck_probability(features, rank, pluck.novelty_db)
+        probability = pluck_probability(features, rank, pluck.novelty_db, self._expectations[best].ring)
         heard = seen
         if probability > _WORTH_FITTING:
             heard = tuple(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from dataclasses import replace
 
 from .capture.files import open_sound
 from .capture.recording import AudioSource, Recording
@@ -68,7 +69,7 @@ def read(
     if sum(given is not None for given in (wheel, spoke, spokes)) != 1:
         raise UsageError("give exactly one of: wheel; spoke with free_length_m; spokes (their number)")
     if wheel is not None:
-        listened = listen_through(source, expectations_of(wheel))
+        listened = listen_through(source, expectations_of(wheel, options))
         return read_wheel(source.name, listened, wheel, kinds_of(wheel), first, options, sheet or EMPTY)
     if spoke is not None:
         length_m = checked_length(free_length_m, spoke)
@@ -87,10 +88,15 @@ def kinds_of(wheel: Wheel) -> tuple[Spoke, ...]:
     return tuple(dict.fromkeys(place.spoke for place in wheel.places))
 
 
-def expectations_of(wheel: Wheel) -> list[Expectation]:
+def expectations_of(wheel: Wheel, options: RoundOptions | None = None) -> list[Expectation]:
     """What to listen for in a wheel: one expectation a kind of spoke, at the free length of the first such spoke."""
-    usual = [next(place for place in wheel.places if place.spoke == kind) for kind in kinds_of(wheel)]
-    return [expect(place.spoke, place.free_length_m) for place in usual]
+    stated = None if options is None else options.crossing
+    found = []
+    for kind in kinds_of(wheel):
+        places = [place for place in wheel.places if place.spoke == kind]
+        touch = any((stated or place.crossing) in ("touching", "tied") for place in places)
+        found.append(replace(expect(kind, places[0].free_length_m), ring="touching" if touch else "free"))
+    return found
 
 
 def _source(sound: str | os.PathLike[str] | Recording) -> AudioSource:

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from typing import Any, Literal
 
 FORMAT = "tensionear.read/1"
+#: Of fields that are no part of the JSON form.
+_UNWRITTEN: Mapping[str, bool] = {"written": False}
 
 How = Literal["found", "assumed", "calibrated"]
 Verdict = Literal["within", "out", "undecided"]
@@ -45,6 +47,23 @@ class Partial:
 
 
 @dataclass(frozen=True, slots=True)
+class BudgetLine:
+    """One source of a tension's uncertainty.
+
+    ``value`` with standard uncertainty ``u`` in ``unit``, None where a source has no single value; ``sensitivity_n`` is newtons a
+    unit; ``contribution_n`` is their product in N. ``own``: it differs from spoke to spoke; else all spokes of a side share it.
+    """
+
+    source: str
+    unit: str
+    value: float | None
+    u: float | None
+    sensitivity_n: float | None
+    contribution_n: float
+    own: bool
+
+
+@dataclass(frozen=True, slots=True)
 class PluckReading:
     """What was made of one pluck. ``spoke`` is None where unassigned; ``rejected`` is a code with ``advice`` beside it."""
 
@@ -60,6 +79,7 @@ class PluckReading:
     tension_n: float | None
     u_tension_n: float | None
     partials: tuple[Partial, ...] = ()
+    budget: tuple[BudgetLine, ...] = field(default=(), metadata=_UNWRITTEN)
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,6 +103,7 @@ class SpokeReading:
     verdict: Verdict | None
     doubt: str | None = None
     leave_out: str | None = None
+    budget: tuple[BudgetLine, ...] = field(default=(), metadata=_UNWRITTEN)
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,4 +186,5 @@ def plain_form(value: Any) -> Any:
         return {key: plain_form(item) for key, item in value.items()}
     if isinstance(value, (tuple, list)):
         return [plain_form(item) for item in value]
-    return {name: plain_form(getattr(value, name)) for name in value.__dataclass_fields__}
+    written = (each.name for each in fields(value) if each.metadata.get("written", True))
+    return {name: plain_form(getattr(value, name)) for name in written}

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from .errors import UsageError
-from .reading import Limits, PluckReading, Reading, SideReading, SpokeReading, Units
+from .reading import BudgetLine, Limits, PluckReading, Reading, SideReading, SpokeReading, Units
 
 #: Newtons in one of each: standard gravity 9.80665 m/s2 (3rd CGPM, 1901) and the international pound 0.45359237 kg
 #: (agreement of 1959), as in the SI Brochure, 9th edition, and NIST SP 811, appendix B.
@@ -86,11 +86,24 @@ def _spoke(spoke: SpokeReading, newtons: float) -> SpokeReading:
         interval_95_n=None if low_high is None else (low_high[0] / newtons, low_high[1] / newtons),
         u_individual_n=_in(spoke.u_individual_n, newtons),
         u_common_n=_in(spoke.u_common_n, newtons),
+        budget=_budget(spoke.budget, newtons),
     )
 
 
 def _pluck(pluck: PluckReading, newtons: float) -> PluckReading:
-    return replace(pluck, tension_n=_in(pluck.tension_n, newtons), u_tension_n=_in(pluck.u_tension_n, newtons))
+    return replace(
+        pluck,
+        tension_n=_in(pluck.tension_n, newtons),
+        u_tension_n=_in(pluck.u_tension_n, newtons),
+        budget=_budget(pluck.budget, newtons),
+    )
+
+
+def _budget(lines: tuple[BudgetLine, ...], newtons: float) -> tuple[BudgetLine, ...]:
+    return tuple(
+        replace(line, sensitivity_n=_in(line.sensitivity_n, newtons), contribution_n=line.contribution_n / newtons)
+        for line in lines
+    )
 
 
 def _side(side: SideReading, newtons: float) -> SideReading:

@@ -31,7 +31,7 @@ PLACE = {
     "__main__": 8,
 }
 #: Values and words that everybody may use.
-ANYWHERE = {"reading", "errors", "options", "units"}
+ANYWHERE = {"reading", "errors", "options", "units", "texts", "textfiles"}
 #: What reads the shipped data and wheel files: above physics, below the readings.
 LIBRARY = {"data": 2, "catalogue": 3, "loading": 4}
 #: ``tensionear`` itself only names what is public.

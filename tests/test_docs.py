@@ -16,6 +16,7 @@ import pytest
 import typer
 
 import tensionear as te
+from tensionear.cli import main
 from tensionear.cli.app import app
 from tensionear.data import data_file
 from tensionear.options import Crossing
@@ -91,6 +92,10 @@ def test_the_warnings_quoted_are_those_of_the_code() -> None:
     assert len(quoted) >= 7
     for words in re.findall(r"`([^`]+)`", " ".join(quoted)):
         assert words in source, words
+
+
+def bash_of(path: Path) -> list[str]:
+    return [block for kind, block in FENCE.findall(text_of(path)) if kind in ("bash", "sh", "console")]
 
 
 def fenced(path: Path) -> list[str]:
@@ -209,6 +214,32 @@ def test_the_keys_of_the_wheel_file_page_are_those_of_the_format() -> None:
 def test_the_demo_finds_the_faults_its_page_tells_of(demo: dict[str, Any]) -> None:
     told = set(re.findall(r"\b[RL]\d+\b", text_of(ROOT / "recordings_demo/README.md")))
     assert {each["label"] for each in demo["spokes"] if each["verdict"] == "out"} == told
+
+
+def test_the_worked_example_runs_as_it_stands(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Every line of its fenced blocks, in order, in a folder where the demo lies as in a clone."""
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "recordings_demo").symlink_to(data_file("recordings_demo", "wheel.toml").parent)
+    lines = [line for block in fenced(ROOT / "docs/example.md") for line in block.splitlines()]
+    assert len(lines) >= 4
+    for line in lines:
+        program, *arguments = shlex.split(line)
+        assert program == "tensionear"
+        assert main(arguments) == 0, line
+    assert (tmp_path / "card.html").is_file()
+    shown = capsys.readouterr().out
+    told = text_of(ROOT / "docs/example.md")
+    assert all(label in shown for label in re.findall(r"\b[RL]\d+\b", told))
+
+
+def test_every_fenced_command_of_the_docs_is_run() -> None:
+    """Blocks of commands stand in the README, in DEVELOPERS and in the worked example only: each is run, there or by CI."""
+    holders = {
+        path.name for path in DOCS if any("tensionear " in block and "$" not in block for block in bash_of(path))
+    }
+    assert holders <= {"README.md", "DEVELOPERS.md", "example.md"}
 
 
 def test_the_readmes_python_runs(monkeypatch: pytest.MonkeyPatch) -> None:

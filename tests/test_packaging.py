@@ -4,10 +4,14 @@ from __future__ import annotations
 
 import ast
 import importlib
+import importlib.util
 import re
 import sys
+import tarfile
 import tomllib
+import zipfile
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -45,6 +49,59 @@ def test_every_dependency_has_a_lower_bound_and_no_upper() -> None:
     extras = PROJECT["project"]["optional-dependencies"].values()
     lines = [*PROJECT["project"]["dependencies"], *(line for extra in extras for line in extra)]
     assert all(re.fullmatch(r"[\w-]+(\[\w+\])?>=[\d.]+|tensionear\[\w+\]", line) for line in lines)
+
+
+def script(name: str) -> Any:
+    """A script of .ci as a module."""
+    spec = importlib.util.spec_from_file_location(name, ROOT / ".ci" / f"{name}.py")
+    assert spec
+    assert spec.loader
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+@pytest.mark.skipif(not (ROOT / ".ci").is_dir(), reason="the scripts of CI are in a checkout only")
+def test_all_that_an_install_brings_is_listed_with_its_licence() -> None:
+    page = (ROOT / "docs" / "licences.md").read_text("utf-8")
+    listed = dict(re.findall(r"^\| ([\w-]+) \| (.+) \|$", page, re.MULTILINE))
+    direct = {re.split(r"[\[<>=~ ]", line)[0].lower() for line in PROJECT["project"]["dependencies"]}
+    assert direct <= set(listed)
+    found = script("licences").reached()
+    assert direct <= set(found)
+    assert set(found) <= set(listed)
+    assert "not stated" not in listed.values()
+
+
+@pytest.mark.skipif(not (ROOT / ".ci").is_dir(), reason="the scripts of CI are in a checkout only")
+def test_what_is_packed_is_held_against_the_checkout(tmp_path: Path) -> None:
+    contents = script("contents")
+    sdist, wheel = tmp_path / "a.tar.gz", tmp_path / "a.whl"
+    source = set().union(*(contents.files_below(ROOT, folder) for folder in contents.WITH_SOURCE)) | contents.TOP_LEVEL
+    assert all((ROOT / name).is_file() for name in source)
+    data = {f"tensionear/_data/{name}" for folder in contents.PACKAGED for name in contents.files_below(ROOT, folder)}
+    package = contents.files_below(ROOT, "tensionear") | data
+
+    def packed(names: set[str], built: set[str]) -> int:
+        with tarfile.open(sdist, "w:gz") as archive:
+            for name in names:
+                archive.addfile(tarfile.TarInfo(f"tensionear-0/{name}"))
+        with zipfile.ZipFile(wheel, "w") as archive:
+            for name in built:
+                archive.writestr(name, "")
+        return int(contents.main(ROOT, sdist, wheel))
+
+    assert packed(source, package) == 0
+    assert packed(source | {"secret.txt"}, package) == 1
+    assert packed(source, package - {"tensionear/cli/app.py"}) == 1
+
+
+def test_the_lock_pins_every_dependency_with_hashes_and_names_no_host() -> None:
+    lock = (ROOT / "requirements-dev.lock").read_text("utf-8")
+    assert "://" not in lock
+    pins = re.findall(r"^([\w.-]+)==[\w.+!]+(?: ; [^\\]+)? \\\n    --hash=sha256:[0-9a-f]{64}", lock, re.MULTILINE)
+    assert len(pins) == len(re.findall(r"^\w", lock, re.MULTILINE))
+    assert declared() - {"tensionear"} <= {name.lower() for name in pins}
 
 
 def test_the_command_is_there() -> None:

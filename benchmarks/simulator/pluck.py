@@ -8,7 +8,7 @@ others (Duffing average of a beam with fixed ends).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -57,6 +57,10 @@ class Voice:
     def first_hz(self) -> tuple[float, float]:
         """Mode 1 at vanishing swing, flat and edge plane."""
         return float(self.modes[0].frequency_hz[0]), float(self.modes[1].frequency_hz[0])
+
+    def damped(self, factor: float) -> Voice:
+        """The same, dying this many times sooner."""
+        return replace(self, tau_s=(self.tau_s[0] / factor, self.tau_s[1] / factor))
 
 
 def _smooth_gain(rng: np.random.Generator, frequency_hz: Array) -> Array:

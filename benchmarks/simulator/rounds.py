@@ -6,12 +6,14 @@ track, each scaled to the level at which it shall be heard, the track through ro
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from benchmarks.simulator.disturbances import cough, key_touch, knock, speech
+from benchmarks.simulator.loads import Load
 from benchmarks.simulator.pluck import (
     Partials,
     Pluck,
@@ -95,7 +97,8 @@ class Event:
 
 @dataclass(frozen=True, slots=True)
 class SpokeTruth:
-    """One spoke: ``frequency_hz`` is mode 1 at vanishing swing in the (flat, edge) plane."""
+    """One spoke: ``frequency_hz`` is mode 1 at vanishing swing in the (flat, edge) plane, ``modes_hz`` all modes of either;
+    ``ends_n_m_rad`` the stiffness of (hub, nipple) in each plane."""
 
     spoke: int
     label: str
@@ -103,6 +106,8 @@ class SpokeTruth:
     tension_n: float
     frequency_hz: tuple[float, float]
     plucked: bool
+    modes_hz: tuple[tuple[float, ...], tuple[float, ...]] = ((), ())
+    ends_n_m_rad: tuple[tuple[float, float], tuple[float, float]] = ((0.0, 0.0), (0.0, 0.0))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -257,7 +262,7 @@ def _play_pluck(rng: np.random.Generator, scene: Scene, event: Event, delay_s: f
     voice = scene.wheel.voices[spoke - 1]
     drawn = draw_pluck(rng, scene.wheel.plan.nominal.kind.flat)
     swing = scene.hand_m * 10 ** ((event.level_db + rng.uniform(-4, 4)) / 20)
-    if scene.wheel.plan.right.crossing == "touching":
+    if scene.wheel.plan.right.crossing != "apart":
         drawn = slanting(rng, drawn)
     pluck = Pluck(drawn.place, drawn.angle_rad, drawn.sharpness_s, float(np.clip(swing, 0.1e-3, 0.8e-3)))
     own = pluck_partials(voice, pluck)
@@ -327,8 +332,11 @@ def _options(rng: np.random.Generator, scenario: Scenario, count: int) -> dict[s
     return {"first": first, "order": scenario.order, "direction": direction, "missing": None}
 
 
-def draw_round(seed: int, scenario: str) -> Round:
-    """One round of one wheel; ``scenario`` is a key of ``SCENARIOS``."""
+def draw_round(seed: int, scenario: str, loads: Sequence[Load] = ()) -> Round:
+    """One round of one wheel; ``scenario`` is a key of ``SCENARIOS``, ``loads`` sit on spokes of the wheel the seed gives.
+
+    With a load on it, the ``frequency_hz`` told of a spoke is that of the loaded one.
+    """
     if scenario not in SCENARIOS:
         raise ValueError(f"unknown scenario {scenario!r}; known are {', '.join(SCENARIOS)}")
     chosen = SCENARIOS[scenario]
@@ -337,7 +345,7 @@ def draw_round(seed: int, scenario: str) -> Round:
     if chosen.crossing != "apart":
         count, sides = max(count, 24), "RL"
     tensioning = Tensioning(float(rng.uniform(*chosen.scatter)), chosen.slack_spoke, chosen.crossing)
-    wheel = draw_wheel(rng, count, sides, dished, tensioning)
+    wheel = draw_wheel(rng, count, sides, dished, tensioning, [load for load in loads if load.spoke <= count])
     options = _options(rng, chosen, count)
     sequence = _sequence(wheel, int(options["first"] or 1), chosen.order, str(options["direction"]))
     if chosen.leave_one_out:
@@ -352,7 +360,16 @@ def draw_round(seed: int, scenario: str) -> Round:
     mix = NoiseMix(*rng.dirichlet([2.0, 0.7, 0.7])) if chosen.disturbances else NoiseMix(0.8, 0.2, 0.0)
     noise = draw_noise(rng, mix, microphone, clean.size, rate) * 10 ** ((weakest - snr_db) / 20)
     truths = tuple(
-        SpokeTruth(n, wheel.label(n), wheel.plan.side_of(n).name, spoke.tension_n, voice.first_hz, n in sequence)
+        SpokeTruth(
+            n,
+            wheel.label(n),
+            wheel.plan.side_of(n).name,
+            spoke.tension_n,
+            voice.first_hz,
+            n in sequence,
+            (tuple(map(float, voice.modes[0].frequency_hz)), tuple(map(float, voice.modes[1].frequency_hz))),
+            ((spoke.ends.hub[0], spoke.ends.nipple[0]), (spoke.ends.hub[1], spoke.ends.nipple[1])),
+        )
         for n, (spoke, voice) in enumerate(zip(wheel.spokes, wheel.voices, strict=True), start=1)
     )
     samples = quantised(clean + noise, 10 ** (rng.uniform(-12, -1) / 20))

@@ -56,7 +56,8 @@ class Single:
     Told: ``samples`` (n,) float32 mono at ``sample_rate_hz``; ``spoke``, the keys of an own spoke in a wheel file
     (sizes, material, density, modulus, their standard uncertainties in percent); ``free_length_m`` with standard
     uncertainty ``u_length_m``. Truth: ``tension_n``; ``frequency_hz`` of mode 1 at vanishing swing in the (flat, edge)
-    plane and how loud each is at the release, ``level_db``, 0 for the louder; ``onset_s`` of the release. ``clean`` and
+    plane, ``modes_hz`` (2, modes) of all modes, and how loud mode 1 of each is at the release, ``level_db``, 0 for the
+    louder; ``onset_s`` of the release. ``clean`` and
     ``noise`` (n,) are the two parts of ``samples`` before scaling.
     """
 
@@ -66,6 +67,7 @@ class Single:
     flat: bool
     tension_n: float
     frequency_hz: tuple[float, float]
+    modes_hz: Array
     level_db: tuple[float, float]
     spoke: dict[str, str | float]
     free_length_m: float
@@ -154,6 +156,7 @@ def draw_single(seed: int, snr_db: float) -> Single:
         batch.nominal.kind.flat,
         spoke.tension_n,
         voice.first_hz,
+        np.array([plane.frequency_hz[: min(len(each.frequency_hz) for each in voice.modes)] for plane in voice.modes]),
         mode_one_levels_db(own, response, rate),
         batch.nominal.file_keys(),
         stated_m,

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from benchmarks.simulator.beam import Beam, Segment
+from benchmarks.simulator.beam import Beam, PointMass, Segment
 
 U_LENGTH_MM = 0.5
 SPREAD_PERCENT = {"diameter": 0.3, "width": 0.5, "thickness": 1.0, "density": 0.5, "modulus": 2.0}
@@ -216,17 +216,18 @@ def scatter_ends(rng: np.random.Generator, side: Ends, spread: float) -> Ends:
 
 @dataclass(frozen=True, slots=True)
 class TrueSpoke:
-    """One real spoke under tension."""
+    """One real spoke under tension, bare or with ``masses`` on it."""
 
     batch: Batch
     length_m: float
     tension_n: float
     ends: Ends
+    masses: tuple[PointMass, ...] = ()
 
     def beam(self, plane: int) -> Beam:
         """The beam of bending plane 0 (flat) or 1 (edge)."""
         segments = self.batch.segments(self.length_m, plane)
-        return Beam(segments, self.tension_n, self.ends.hub[plane], self.ends.nipple[plane])
+        return Beam(segments, self.tension_n, self.ends.hub[plane], self.ends.nipple[plane], self.masses)
 
     def with_tension(self, tension_n: float) -> TrueSpoke:
         """The same spoke at another tension."""

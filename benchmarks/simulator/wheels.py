@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from benchmarks.simulator.beam import modes
+from benchmarks.simulator.loads import Load
 from benchmarks.simulator.pluck import DecayLaw, Voice, draw_decay_law, draw_voice
 from benchmarks.simulator.spokes import (
     KINDS,
@@ -192,8 +194,13 @@ def _slacken(spoke: TrueSpoke, pitch_hz: float) -> TrueSpoke:
     return spoke.with_tension(float(np.exp(second)))
 
 
-def draw_wheel(rng: np.random.Generator, count: int, sides: str, dished: bool, tensioning: Tensioning) -> BuiltWheel:
-    """One wheel: plan, one batch of spokes, one length error and one set of ends a side, tension by spoke."""
+def draw_wheel(
+    rng: np.random.Generator, count: int, sides: str, dished: bool, tensioning: Tensioning, loads: Sequence[Load] = ()
+) -> BuiltWheel:
+    """One wheel: plan, one batch of spokes, one length error and one set of ends a side, tension by spoke.
+
+    What sits on spokes changes nothing else of the wheel that a seed gives.
+    """
     plan = _draw_plan(rng, count, sides, dished, tensioning.crossing)
     batch: Batch = draw_batch(rng, plan.nominal)
     side_ends = {side: draw_side_ends(rng) for side in ("right", "left")}
@@ -215,7 +222,12 @@ def draw_wheel(rng: np.random.Generator, count: int, sides: str, dished: bool, t
         pitch = np.mean([modes(spokes[n - 1].beam(0), 2).frequency_hz[0] for n in loose])
         chosen = int(rng.choice(tight))
         spokes[chosen - 1] = _slacken(spokes[chosen - 1], float(pitch))
+    for load in loads:
+        loaded = spokes[load.spoke - 1]
+        spokes[load.spoke - 1] = replace(loaded, masses=load.masses(loaded.length_m))
     if tensioning.crossing == "touching":
         return BuiltWheel(plan, tuple(spokes), touching_voices(rng, plan, spokes, law))
-    voices = tuple(draw_voice(rng, s, law[plan.side_of(n).name]) for n, s in enumerate(spokes, start=1))
-    return BuiltWheel(plan, tuple(spokes), voices)
+    voices = [draw_voice(rng, s, law[plan.side_of(n).name]) for n, s in enumerate(spokes, start=1)]
+    for load in loads:
+        voices[load.spoke - 1] = voices[load.spoke - 1].damped(load.damping)
+    return BuiltWheel(plan, tuple(spokes), tuple(voices))

@@ -17,7 +17,7 @@ from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from typing import Any
 
-from tensionear.errors import InputError, UsageError
+from tensionear.errors import InputError, TensionearError, UsageError
 
 from .isolated import Isolated
 from .pool import Stop
@@ -214,6 +214,8 @@ class _Run:
         if isinstance(error, KilledWorker):
             self._blamed.append(task)
             return None
+        if isinstance(error, TensionearError):
+            raise error
         raise InputError(f"the cluster was lost ({error or future.status}); run the same command again to go on")
 
     def _alone(self, task: Task) -> Answer:

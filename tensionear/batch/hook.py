@@ -51,9 +51,16 @@ class Hook:
 def hook_of(command: str) -> Hook:
     """The command in a line of text, quoted as in a shell; UsageError if there is no such program."""
     try:
-        words = tuple(shlex.split(command))
+        words = _words(command, os.name)
     except ValueError as error:
         raise UsageError(f"--on-result {command!r}: {error}; close the quotes") from None
     if not words or shutil.which(words[0]) is None:
         raise UsageError(f"--on-result {command!r}: no such program; give its path, and make it executable")
     return Hook(words)
+
+
+def _words(command: str, system: str) -> tuple[str, ...]:
+    """Program and arguments; on Windows a backslash belongs to a path."""
+    if system != "nt":
+        return tuple(shlex.split(command))
+    return tuple(word.strip('"') for word in shlex.split(command, posix=False))

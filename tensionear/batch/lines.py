@@ -14,6 +14,7 @@ from typing import Any, get_args, get_type_hints
 
 from tensionear.errors import InputError
 from tensionear.records.tables import FORMULA
+from tensionear.texts import json_from
 
 from .values import COLUMNS, Row
 
@@ -78,7 +79,7 @@ def _to_json(row: Row) -> str:
 
 def _from_json(line: str) -> Row:
     try:
-        found = json.loads(line)
+        found = json_from(line)
     except ValueError:
         raise InputError("no line of JSON") from None
     if not isinstance(found, dict):
@@ -116,7 +117,10 @@ def _formula(text: str) -> bool:
 
 
 def _from_csv(line: str) -> Row:
-    cells = next(csv.reader([line]), [])
+    try:
+        cells = next(csv.reader([line]), [])
+    except csv.Error:
+        raise InputError("no row of a batch") from None
     if len(cells) != len(COLUMNS):
         raise InputError("no row of a batch")
     return row_from({name: _from_cell(name, cell) for name, cell in zip(COLUMNS, cells, strict=True)})

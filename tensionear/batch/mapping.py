@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import csv
 import difflib
-import io
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
@@ -12,9 +10,12 @@ from typing import cast, get_args
 
 from tensionear.errors import InputError
 from tensionear.options import Direction, Order
+from tensionear.texts import Rows, shown
 
 from .values import AGES, NO_TAGS, TYRES, Tags
 
+#: No spoke and no attempt has a longer number.
+_DIGITS = 9
 COLUMNS = (
     "file", "wheel", "first", "order", "direction", "state", "serial", "station", "operator", "attempt", "recorded",
 )  # fmt: skip
@@ -48,16 +49,17 @@ def parse_mapping(text: str, name: str) -> list[Entry]:
     InputError
         If a column is unknown or doubled, or a cell cannot be what its column holds, or a file is there twice.
     """
-    rows = csv.DictReader(io.StringIO(text.removeprefix("\ufeff")), skipinitialspace=True)
-    heading = [column.strip() for column in rows.fieldnames or ()]
-    rows.fieldnames = heading
+    rows = Rows(text, name)
+    heading = rows.heading
     if "file" not in heading:
-        raise InputError(f"{name}: the columns are {', '.join(heading) or 'none'}; needed is file; add a heading line")
+        raise InputError(f"{name}: the columns are {rows.columns}; needed is file; add a heading line, commas between")
     for column in heading:
         if column not in COLUMNS or heading.count(column) > 1:
             near = difflib.get_close_matches(column, COLUMNS, 1)
             hint = f"; did you mean {near[0]}?" if near and column not in COLUMNS else ""
-            raise InputError(f"{name}: column {column!r} is unknown or doubled{hint} (known: {', '.join(COLUMNS)})")
+            raise InputError(
+                f"{name}: column {shown(column)!r} is unknown or doubled{hint} (known: {', '.join(COLUMNS)})"
+            )
     found: dict[str, Entry] = {}
     for row in rows:
         where = f"{name}, line {rows.line_num}"
@@ -94,15 +96,15 @@ def _number(row: Mapping[str, str], column: str, where: str) -> int | None:
     given = row.get(column, "")
     if not given:
         return None
-    if not given.isdecimal() or int(given) < 1:
-        raise InputError(f"{where}: {column} is {given!r}; needed is a whole number from 1 on, or an empty cell")
+    if not given.isdecimal() or len(given) > _DIGITS or int(given) < 1:
+        raise InputError(f"{where}: {column} is {shown(given)!r}; needed is a whole number from 1 on, or an empty cell")
     return int(given)
 
 
 def _word(row: Mapping[str, str], column: str, allowed: tuple[str, ...], where: str) -> str:
     given = row.get(column, "")
     if given and given not in allowed:
-        raise InputError(f"{where}: {column} is {given!r}; allowed are {', '.join(allowed)}, or an empty cell")
+        raise InputError(f"{where}: {column} is {shown(given)!r}; allowed are {', '.join(allowed)}, or an empty cell")
     return given
 
 
@@ -111,7 +113,7 @@ def _state(given: str, where: str) -> str:
     known = (*TYRES, *AGES)
     near = difflib.get_close_matches(given.lower(), known, 1, 0.8)
     if near and given not in known:
-        raise InputError(f"{where}: state is {given!r}; did you mean {near[0]}? Known are {', '.join(known)}")
+        raise InputError(f"{where}: state is {shown(given)!r}; did you mean {near[0]}? Known are {', '.join(known)}")
     return given
 
 
@@ -121,6 +123,6 @@ def _recorded(given: str, where: str) -> str:
             datetime.fromisoformat(given)
         except ValueError:
             raise InputError(
-                f"{where}: recorded is {given!r}; needed is a day or time as in 2026-11-25 or 2026-11-25T14:30"
+                f"{where}: recorded is {shown(given)!r}; needed is a day or time as in 2026-11-25 or 2026-11-25T14:30"
             ) from None
     return given

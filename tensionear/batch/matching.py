@@ -12,8 +12,9 @@ from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from pathlib import Path, PurePosixPath
 
-from tensionear.errors import InputError, TensionearError, UsageError
+from tensionear.errors import TensionearError, UsageError
 from tensionear.loading import read_text
+from tensionear.textfiles import text_in
 
 from .addresses import find_sounds, is_address
 from .mapping import Entry, parse_mapping
@@ -104,7 +105,7 @@ def matcher_of(inputs: Inputs) -> Matcher:
     bare: dict[str, Entry] = {}
     if inputs.table is not None:
         folder = Path(inputs.table).parent
-        for entry in parse_mapping(_table_text(inputs.table), inputs.table):
+        for entry in parse_mapping(text_in(Path(inputs.table), "table (CSV)"), inputs.table):
             file = entry.file if is_address(entry.file) else _beside(folder, entry.file)
             entries[_absolute(file)] = replace(entry, file=file)
             if "/" not in entry.file and os.sep not in entry.file:
@@ -119,16 +120,6 @@ def _stems(folder: Path) -> dict[str, str]:
     if not found:
         raise UsageError(f"--wheels {folder} holds no wheel file (*.toml); name another folder")
     return found
-
-
-def _table_text(name: str) -> str:
-    try:
-        return Path(name).read_text("utf-8-sig")
-    except UnicodeDecodeError:
-        raise InputError(f"{name} is not a text file in UTF-8; save the table as CSV in UTF-8") from None
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
-        raise InputError(f"{name} cannot be read ({reason}); check the name of the table") from None
 
 
 def jobs_of(inputs: Inputs, matcher: Matcher) -> list[Job]:
@@ -149,6 +140,18 @@ def jobs_of(inputs: Inputs, matcher: Matcher) -> list[Job]:
     if not files:
         raise UsageError(f"{', '.join(given[:3])}: no sound file there; name another folder or a pattern")
     return [matcher.job(number, file) for number, file in enumerate(files.values(), 1)]
+
+
+def unmatched(matcher: Matcher, jobs: Sequence[Job]) -> list[str]:
+    """Files of the table that are not among those that are read: slips of the pen, mostly."""
+    given = {_absolute(job.file) for job in jobs}
+    names = {job.file.replace(os.sep, "/").rsplit("/", 1)[-1] for job in jobs}
+    bare = {id(entry): name for name, entry in matcher.bare.items()}
+    return [
+        bare.get(id(entry), entry.file)
+        for file, entry in matcher.entries.items()
+        if file not in given and bare.get(id(entry)) not in names
+    ]
 
 
 def work_of(job: Job, known: tuple[str, ...]) -> Work:

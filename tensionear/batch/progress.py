@@ -60,6 +60,7 @@ class Progress:
         """Take the line away."""
         if self.stream.isatty():
             self._draw("")
+            self.stream.write("\r")
 
     def aside(self, text: str) -> None:
         """Say something on a line of its own."""
@@ -85,7 +86,7 @@ class Progress:
     def _draw(self, text: str) -> None:
         """The line, cut to the width of the terminal, over what was there."""
         width = shutil.get_terminal_size().columns - 1
-        self.stream.write(f"\r\x1b[K{text[:width]}")
+        self.stream.write(f"\r{text[:width]:<{width}}")  # by spaces: a dumb terminal cannot clear a line
         self.stream.flush()
 
     def _write(self, text: str) -> None:

@@ -72,7 +72,8 @@ def _kind_section(ident: str, kind: str, wheels: Sequence[Wheel], line: Line) ->
         ]
         title = f"Station {station}" if station else "No station stated" if len(stations) > 1 else ""
         groups += [Group(title, charts)] if charts else []
-    said = [f"{len(wheels)} wheels."] if groups else [f"{len(wheels)} wheels: too few for a chart."]
+    count = "1 wheel" if len(wheels) == 1 else f"{len(wheels)} wheels"
+    said = [f"{count}."] if groups else [f"{count}: too few for a chart."]
     if len(stations) > MOST_STATIONS:
         said.append(f"Charts are drawn of the {MOST_STATIONS} stations with most wheels, of {len(stations)}.")
     tables = [_capability_table(quantities_of(wheels, bounds)), _days_table(wheels)]

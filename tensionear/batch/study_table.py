@@ -5,8 +5,6 @@ The table may be made by hand or be the result of a batch (CSV): columns not nee
 
 from __future__ import annotations
 
-import csv
-import io
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -15,9 +13,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tensionear.errors import InputError
+from tensionear.texts import Rows, shown
 
 #: What is studied if nothing is said: the first of these that the table has, and more than one of a batch's result.
 BATCH_VALUES = ("right_mean_n", "left_mean_n", "right_spread_percent", "left_spread_percent")
+#: No tension and no spread is larger; the squares of such would overflow.
+_LARGEST = 1e12
 #: The columns that name a wheel, the first that is there and not empty.
 PARTS = ("serial", "wheel", "part")
 
@@ -59,11 +60,10 @@ def parse_study(text: str, name: str, column: str | None = None) -> StudyTable:
     InputError
         If a column is missing, or a value is no number. Lines of a batch without a reading are passed over and counted.
     """
-    rows = csv.DictReader(io.StringIO(text.removeprefix("\ufeff")), skipinitialspace=True)
-    heading = [each.strip() for each in rows.fieldnames or ()]
-    rows.fieldnames = heading
+    rows = Rows(text, name)
+    heading = rows.heading
     if not any(part in heading for part in PARTS):
-        raise InputError(f"{name}: the columns are {', '.join(heading) or 'none'}; needed is serial or wheel")
+        raise InputError(f"{name}: the columns are {rows.columns}; needed is serial or wheel")
     columns = _columns(heading, name, column)
     found, passed = [], 0
     for row in rows:
@@ -87,7 +87,7 @@ def parse_study(text: str, name: str, column: str | None = None) -> StudyTable:
 def _columns(heading: Sequence[str], name: str, column: str | None) -> tuple[str, ...]:
     if column is not None:
         if column not in heading:
-            raise InputError(f"{name}: no column {column!r}; there are {', '.join(heading)}")
+            raise InputError(f"{name}: no column {column!r}; there are {', '.join(map(shown, heading))}")
         return (column,)
     if "value" in heading:
         return ("value",)
@@ -108,8 +108,8 @@ def _reading(cells: Mapping[str, str], columns: Sequence[str], where: str) -> Re
             values[each] = float(given) if given else math.nan
         except ValueError:
             values[each] = math.inf
-        if math.isinf(values[each]) or (math.isnan(values[each]) and given):
-            raise InputError(f"{where}: {each} is {given!r}; needed is a number, with a point for decimals")
+        if abs(values[each]) > _LARGEST or (math.isnan(values[each]) and given):
+            raise InputError(f"{where}: {each} is {shown(given)!r}; needed is a number, with a point for decimals")
     return Reading(part, cells.get("operator", ""), cells.get("station", ""), cells.get("recorded", ""), values)
 
 

@@ -48,6 +48,11 @@ class Tally:
         """Whether every file that counts was read and its wheel is within its limits."""
         return self.within + self.superseded == self.rows
 
+    @property
+    def none_read(self) -> bool:
+        """Whether there were files and not one of them could be read."""
+        return self.rows > 0 and self.unreadable == self.rows
+
     def told(self) -> str:
         """The counts in words."""
         parts = [f"within {self.within}", f"out {self.out}", f"undecided {self.undecided}"]

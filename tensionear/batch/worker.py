@@ -20,17 +20,15 @@ def main(arguments: list[str]) -> None:
     """Answer tasks until the input ends; the argument is the time limit of a file in seconds (none: no limit)."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     limit_s = float(arguments[0]) if arguments else None
-    with _quiet_output() as out:
-        serve(sys.stdin.buffer, out, limit_s)
+    with os.fdopen(os.dup(1), "wb") as answers:
+        nothing = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nothing, 1)  # what libraries print goes nowhere
+        from . import task  # noqa: F401 - what keeps it from starting is said on standard error
 
-
-def _quiet_output() -> BinaryIO:
-    """Standard output for answers alone: what libraries print goes nowhere."""
-    out = os.fdopen(os.dup(1), "wb")
-    nothing = os.open(os.devnull, os.O_WRONLY)
-    os.dup2(nothing, 1)
-    os.dup2(nothing, 2)
-    return out
+        pickle.dump("ready", answers)
+        answers.flush()
+        os.dup2(nothing, 2)
+        serve(sys.stdin.buffer, answers, limit_s)
 
 
 def serve(tasks: BinaryIO, answers: BinaryIO, limit_s: float | None) -> None:

@@ -14,13 +14,17 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from tensionear.errors import InputError
+from tensionear.physics.believed import EndsPrior
 from tensionear.physics.expectation import spoke_model
 from tensionear.physics.gravity import Gravity, buoyancy
-from tensionear.physics.inverse import EndsPrior, GroupFit, Partials, SpokeModel, fit_group
+from tensionear.physics.inverse import GroupFit, Partials, fit_group
 from tensionear.physics.known import posterior, tolerances_of
 from tensionear.physics.modes import LOWEST_TENSION_N
 from tensionear.physics.spoke import Spoke
+from tensionear.physics.spokemodel import SpokeModel
+from tensionear.physics.uncertainty import Budget
 
+from .budgets import mass_budget
 from .lots import Lot
 
 #: A jig may hold a spoke more loosely or more firmly than any wheel; it is the same jig for every mass.
@@ -66,13 +70,14 @@ class HungTension:
 @dataclass(frozen=True, slots=True, eq=False)
 class HangingResult:
     """What hanging found of the lot, mass by mass, with the chi-square of what they are apart
-    (two of its degrees of freedom go to mass and stiffness)."""
+    (two of its degrees of freedom go to mass and stiffness), and the budget of ln of the mass per length."""
 
     lot: Lot
     rows: tuple[HungTension, ...]
     chi_square: float
     degrees: int
     probability: float
+    budget: Budget
 
 
 def working_load_n(spoke: Spoke) -> float:
@@ -123,6 +128,8 @@ def fit_hanging(spoke: Spoke, jig: Jig, masses: Sequence[Hung], heard: Partials)
     from scipy import stats
 
     check_masses(masses, spoke, jig)
+    if not spoke.is_flat:
+        heard = _as_one(heard)
     model = spoke_model(spoke, jig.free_length_m, jig.u_length_m)
     which = np.zeros(len(masses), np.intp)
     pulls = np.array([pull_of(one.mass_kg, spoke, jig) for one in masses])
@@ -146,14 +153,42 @@ def fit_hanging(spoke: Spoke, jig: Jig, masses: Sequence[Hung], heard: Partials)
         chi_square,
         degrees,
         float(stats.chi2.sf(chi_square, degrees)),
+        mass_budget(fit, spoke, own),
     )
+
+
+def _as_one(heard: Partials) -> Partials:
+    """The partials of a round spoke with the two lines of a split one taken as one in their middle.
+
+    In a jig the planes of a round spoke are nearly alike: a split of their lines, true or misheard, says little of the spoke,
+    but where it is misheard it draws both lines off. A quarter of it is taken as the doubt of their middle.
+    """
+    (low, high, single), (u_low, u_high, u_single) = (
+        np.moveaxis(each, 1, 0) for each in (heard.log_frequency, heard.sd)
+    )
+    split = np.isfinite(u_low) & np.isfinite(u_high)
+    u_middle = np.sqrt((u_low**2 + u_high**2) / 4 + ((high - low) / 4) ** 2)
+    weight = np.where(split, u_middle, 1.0) ** -2
+    other = np.where(np.isfinite(u_single), u_single, np.inf) ** -2.0
+    joined = (weight * (low + high) / 2 + other * single) / (weight + other)
+    logs, sd = heard.log_frequency.copy(), heard.sd.copy()
+    logs[:, 2] = np.where(split, joined, single)
+    sd[:, 2] = np.where(split, (weight + other) ** -0.5, u_single)
+    sd[:, :2] = np.where(split[:, None], np.inf, sd[:, :2])
+    return replace(heard, log_frequency=logs, sd=sd)
 
 
 def _with_common(model: SpokeModel, sd: float) -> SpokeModel:
     """The model with one more tolerance: all pulls off by one factor, which is as if mass and stiffness were by its inverse."""
     row = np.array([[0.0, -sd, -sd, -sd]])
+    ends = model.thick_ends
+    if ends is not None:
+        ends = replace(ends, beyond=np.concatenate([ends.beyond, np.zeros((1, 3))]))
     return replace(
-        model, tolerances=np.concatenate([model.tolerances, row]), sources=(*model.sources, "gravity and buoyancy")
+        model,
+        tolerances=np.concatenate([model.tolerances, row]),
+        sources=(*model.sources, "gravity and buoyancy"),
+        thick_ends=ends,
     )
 
 

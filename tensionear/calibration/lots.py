@@ -7,12 +7,13 @@ that a wheel built with the lot takes it over as it is.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from tensionear.physics.inverse import Array
 from tensionear.physics.spoke import Spoke
+from tensionear.physics.spokemodel import Array
 from tensionear.physics.uncertainty import propagate
 
 
@@ -66,8 +67,11 @@ def figures_of(lot: Lot) -> tuple[Figure, ...]:
     return tuple(found)
 
 
-def weighed_lot(spoke: Spoke, relative: float, u_relative: float) -> Lot:
-    """A lot of which only the mass per length was found: ``relative`` to the kind's (0 is equal), with its uncertainty."""
-    slope = np.array([each.linear_density for each in spoke.tolerances()])
+def weighed_lot(spoke: Spoke, relative: float, u_relative: float, slopes: Sequence[float]) -> Lot:
+    """A lot of which only the mass was found: ``relative`` to the kind's (0 is equal), with its uncertainty.
+
+    ``slopes`` is what one standard deviation of each tolerance does to that mass.
+    """
+    slope = np.array(slopes)
     gain = slope / (float(slope @ slope) + u_relative**2)
     return Lot(spoke, gain * relative, np.eye(len(slope)) - np.outer(gain, slope))

@@ -6,22 +6,25 @@ Imports the computing modules and the wheel file. A document is what stands in t
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import Any
 
 import numpy as np
 
+from tensionear.physics.believed import SharedPrior
 from tensionear.physics.gravity import Gravity
-from tensionear.physics.inverse import Array, Partials, SharedPrior
+from tensionear.physics.inverse import Partials
 from tensionear.physics.spoke import Spoke
+from tensionear.physics.spokemodel import Array
 from tensionear.wheel.comparison import Known
 from tensionear.wheel.model import Wheel
 from tensionear.wheel.wheelfile import parse_wheel
 
 from .builds import build_table, spoke_table
 from .hanging import HangingResult, Hung, Jig, fit_hanging
-from .lots import Lot, figures_of
+from .lots import Lot, figures_of, weighed_lot
 from .tying import HeardSpoke, TiedGroup, tie_wheel
+from .weighing import Weighed, weigh, whole_slopes
 
 FORMAT = 1
 _DIGITS = 8
@@ -122,9 +125,17 @@ def hanging_document(head: Head, data: HangingData, result: HangingResult) -> Do
     }
 
 
-def weighed_document(head: Head, kind: str, data: Mapping[str, float], lot: Lot) -> Document:
-    """The record of weighed spokes; ``data`` by its keys, with units in their names."""
-    return {**_head_table("weighed", head), "data": {"kind": kind, **data}, "result": lot_table(lot)}
+def weighed_document(head: Head, kind: str, given: Weighed, spoke: Spoke) -> Document:
+    """The record of weighed spokes; ``spoke`` is the library's of this kind."""
+    found = weigh(given, spoke)
+    relative, u = found.relative or 0.0, found.u_relative or 0.0
+    lot = weighed_lot(spoke, relative, u, whole_slopes(spoke, given.length_m - given.ends_m))
+    return {
+        **_head_table("weighed", head),
+        "state": {"weighed": "whole, without nipples"},
+        "data": {"kind": kind, **asdict(given)},
+        "result": lot_table(lot),
+    }
 
 
 def known_data(document: Mapping[str, Any]) -> KnownData:
@@ -159,14 +170,17 @@ def hanging_data(document: Mapping[str, Any], spoke: Spoke) -> HangingData:
 
 
 def again(document: Mapping[str, Any], spoke: Spoke | None) -> Document:
-    """The result of a record of known tensions or hanging masses computed again from its data; ``spoke`` as in `hanging_data`."""
+    """The result of a record computed again from its data; ``spoke`` is the library's kind of a record that has one."""
     head = Head(*(document[key] for key in ("name", "date", "measured_by", "program", "note")))
     if document["how"] == "known":
         data = known_data(document)
         wheel = parse_wheel(data.wheel_text, f"the wheel file in calibration {head.name}")
         return known_document(head, data, wheel, tie_wheel(wheel, data.heard, data.known))
     if spoke is None:
-        raise ValueError("a record of hanging masses needs its kind of spoke")
+        raise ValueError("a record of hanging masses or of weighed spokes needs its kind of spoke")
+    if document["how"] == "weighed":
+        told = {key: value for key, value in document["data"].items() if key != "kind"}
+        return weighed_document(head, document["data"]["kind"], Weighed(**told), spoke)
     hung = hanging_data(document, spoke)
     return hanging_document(head, hung, fit_hanging(spoke, hung.jig, hung.masses, hung.heard))
 

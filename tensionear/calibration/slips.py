@@ -12,8 +12,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tensionear.physics.inverse import Array, GroupFit
+from tensionear.physics.inverse import GroupFit
 from tensionear.physics.known import foretold
+from tensionear.physics.spokemodel import Array
 from tensionear.wheel.comparison import NEWTONS, Known
 from tensionear.wheel.model import Place, Wheel
 from tensionear.wheel.sidefit import groups_of
@@ -53,16 +54,29 @@ class Sounds:
 
     def chi_square(self, known: Mapping[int, Known]) -> tuple[float, int]:
         """Misfit of known values given by spoke, and how many were heard."""
-        total, count = 0.0, 0
+        total, _, count = self._misfit(known)
+        return total, count
+
+    def scatter(self, known: Mapping[int, Known]) -> tuple[float, int]:
+        """Misfit of known values about a level that all share, whatever it is, and its degrees of freedom."""
+        total, by_level, count = self._misfit(known)
+        return total - by_level, max(count - 1, 0)
+
+    def _misfit(self, known: Mapping[int, Known]) -> tuple[float, float, int]:
+        """Misfit of known values, what of it a level of them all would mend, and how many were heard."""
+        total, pull, weight, count = 0.0, 0.0, 0.0, 0
         for numbers, mean, covariance in self.groups:
             values = known_of(list(numbers), known)
             if not len(values.at):
                 continue
             apart = values.log_tension - mean[values.at]
             spread = covariance[np.ix_(values.at, values.at)] + np.diag(values.own_sd**2) + values.common_sd**2
-            total += float(apart @ np.linalg.solve(spread, apart))
+            weights = np.linalg.inv(spread)
+            total += float(apart @ weights @ apart)
+            pull += float(weights.sum(axis=0) @ apart)
+            weight += float(weights.sum())
             count += len(apart)
-        return total, count
+        return total, pull**2 / weight if count else 0.0, count
 
 
 def sounds_of(wheel: Wheel, heard: Mapping[int, HeardSpoke]) -> Sounds:
@@ -162,10 +176,12 @@ def _others(
 
 def _disagreement(sounds: Sounds, known: Mapping[int, Known], labels: Mapping[int, str]) -> Question | None:
     """The spoke whose value, left out, mends the most, unless all are off alike."""
-    if len(known) < 2:
+    from scipy import stats
+
+    given, degrees = sounds.scatter(known)
+    if degrees == 0 or float(stats.chi2.sf(given, degrees)) >= _RARE:
         return None
-    given, _ = sounds.chi_square(known)
-    gain = {n: given - sounds.chi_square({m: v for m, v in known.items() if m != n})[0] for n in known}
+    gain = {n: given - sounds.scatter({m: v for m, v in known.items() if m != n})[0] for n in known}
     worst = max(gain, key=lambda number: gain[number])
     if gain[worst] < _BETTER:
         return None

@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import os
 import re
-import tomllib
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from tensionear.data import user_folder
 from tensionear.errors import InputError
+from tensionear.textfiles import text_in
+from tensionear.texts import toml_from
 from tensionear.wheel.writer import wheel_toml
 
+from .checking import check_document
 from .records import FORMAT, Document
 
 _FILE = re.compile(r"(?P<name>[a-z0-9][a-z0-9.-]*)\.v(?P<version>\d+)\.toml")
@@ -43,9 +46,7 @@ def usual_folder() -> Path:
     there = os.environ.get("TENSIONEAR_CALIBRATIONS")
     if there:
         return Path(there)
-    from platformdirs import user_data_path
-
-    return user_data_path("tensionear", appauthor=False) / "calibrations"
+    return user_folder("TENSIONEAR_CALIBRATIONS") / "calibrations"
 
 
 def name_from(words: str) -> str:
@@ -85,7 +86,10 @@ def keep(document: Document) -> Record:
 
 def latest() -> tuple[tuple[Record, ...], tuple[str, ...]]:
     """The latest version of every record by name, and what could not be read, in words."""
-    folder = usual_folder()
+    try:
+        folder = usual_folder()
+    except InputError:  # no home, hence nothing kept there
+        return (), ()
     if not folder.is_dir():
         return (), ()
     newest: dict[str, tuple[int, Path]] = {}
@@ -116,8 +120,8 @@ def find(name: str) -> Record:
 def load(path: Path, version: int) -> Record:
     """A record from its file; InputError if it is no such file."""
     try:
-        document: dict[str, Any] = tomllib.loads(path.read_text("utf-8"))
-    except (OSError, ValueError) as error:
+        document: dict[str, Any] = toml_from(text_in(path, "calibration"))
+    except (InputError, ValueError) as error:
         raise InputError(f"{path}: no readable calibration ({error}); move it away or mend it") from None
     lacks = [key for key in _NEEDED if key not in document]
     if lacks or document["format"] != FORMAT:
@@ -125,6 +129,10 @@ def load(path: Path, version: int) -> Record:
             f"lacks {', '.join(lacks)}" if lacks else f"is of format {document['format']}, this program reads {FORMAT}"
         )
         raise InputError(f"{path}: {what}; move it away or mend it")
+    try:
+        check_document(document)
+    except (ValueError, KeyError, TypeError, AttributeError, InputError) as error:
+        raise InputError(f"{path}: no readable calibration ({error}); move it away or mend it") from None
     return Record(path, version, document)
 
 

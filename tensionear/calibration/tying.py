@@ -13,11 +13,16 @@ from dataclasses import dataclass
 import numpy as np
 
 from tensionear.errors import InputError
-from tensionear.physics.inverse import Array, EndsPrior, GroupFit, Partials, SharedPrior, fit_group
+from tensionear.physics.believed import EndsPrior, SharedPrior
+from tensionear.physics.inverse import GroupFit, Partials, fit_group
 from tensionear.physics.known import GAUGE, KnownTensions, foretold, posterior, tie
+from tensionear.physics.spokemodel import Array
+from tensionear.physics.uncertainty import Budget
 from tensionear.wheel.comparison import Known
 from tensionear.wheel.model import GroupKey, Place, Wheel
 from tensionear.wheel.sidefit import groups_of, models_of
+
+from .budgets import level_budget, tied_budget
 
 #: Never believed better than this (relative): what a hand does with a gauge.
 _LEAST_OWN = 0.001
@@ -68,7 +73,10 @@ class Agreement:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class TiedGroup:
-    """One group tied: its spokes, how the known values agree, what it learned, and the fits before and after."""
+    """One group tied: its spokes, how the known values agree, what it learned, and the fits before and after.
+
+    ``budgets`` are those of the mean ln T of the spokes not known, before and after; None if all are known.
+    """
 
     key: GroupKey
     places: tuple[Place, ...]
@@ -78,6 +86,7 @@ class TiedGroup:
     sources: tuple[str, ...]
     before: GroupFit
     after: GroupFit
+    budgets: tuple[Budget, Budget] | None
 
 
 def tie_wheel(wheel: Wheel, heard: Mapping[int, HeardSpoke], known: Mapping[int, Known]) -> tuple[TiedGroup, ...]:
@@ -133,7 +142,7 @@ def known_of(numbers: list[int], known: Mapping[int, Known]) -> KnownTensions:
             for one in values
         ]
     )
-    common = float(np.sqrt(np.mean(np.maximum(total**2 - own**2, 0.0))))
+    common = float(np.sqrt(np.mean(np.maximum(total**2 - own**2, 0.0)))) if at else 0.0
     logs = np.log([one.tension_n for one in values])
     return KnownTensions(np.array(at, dtype=np.intp), logs, np.maximum(own, _LEAST_OWN), common)
 
@@ -173,4 +182,6 @@ def _tied(key: GroupKey, places: tuple[Place, ...], fit: GroupFit, values: Mappi
         spokes.append(TiedSpoke(*row, value, away))
     sources = tuple(source for source in fit.sources if source != GAUGE)
     agreement = agreement_of(fit, known, numbers)
-    return TiedGroup(key, places, tuple(spokes), agreement, posterior(after), sources, fit, after)
+    rest = np.setdiff1d(np.arange(len(numbers)), known.at)
+    budgets = (level_budget(fit, rest), tied_budget(fit, after, known, rest)) if len(rest) else None
+    return TiedGroup(key, places, tuple(spokes), agreement, posterior(after), sources, fit, after, budgets)

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from tensionear.errors import InputError
-from tensionear.physics.inverse import EndsPrior, SharedPrior, flat_prior
+from tensionear.physics.believed import EndsPrior, SharedPrior, flat_prior
 from tensionear.physics.known import Carried, carry, inform
 from tensionear.reading import Finding
 from tensionear.wheel.model import GroupKey, Wheel

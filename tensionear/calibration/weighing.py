@@ -21,7 +21,8 @@ _TOLD, _SURELY = 0.01, 2.5
 class Weighed:
     """What was weighed: mass of all (kg), how many, whole length of one (m), each with its standard uncertainty.
 
-    ``ends_kg`` and ``ends_m`` are mass and length of the metal ends of one composite spoke, which are taken off.
+    ``ends_kg`` and ``ends_m`` are mass and length of the metal ends of one composite spoke, which are taken off; they were
+    weighed on the same balance and measured with the same rule.
     """
 
     mass_kg: float
@@ -56,12 +57,20 @@ def weigh(given: Weighed, spoke: Spoke | None) -> WeighingResult:
     _check(given)
     one, length = given.mass_kg / given.count - given.ends_kg, given.length_m - given.ends_m
     value = one / length
-    head = U_ENDS if not given.ends_kg else 0.0
+    by_length = -value / length
+    ends: tuple[Contribution, ...]
+    if given.ends_kg:
+        ends = (
+            Contribution("mass of the metal ends, kg", given.ends_kg, given.u_mass_kg, -1 / length),
+            Contribution("length of the metal ends, m", given.ends_m, given.u_length_m, -by_length),
+        )
+    else:
+        ends = (Contribution("head and thread, relative", 0.0, U_ENDS, value),)
     budget = Budget(
         (
             Contribution("mass on the balance, kg", given.mass_kg, given.u_mass_kg, 1 / (given.count * length)),
-            Contribution("whole length, m", given.length_m, given.u_length_m, -value / length),
-            Contribution("head and thread, relative", 0.0, head, value),
+            Contribution("whole length, m", given.length_m, given.u_length_m, by_length),
+            *ends,
         )
     )
     if not _LIGHTEST <= 1e3 * value <= _HEAVIEST:
@@ -73,13 +82,22 @@ def weigh(given: Weighed, spoke: Spoke | None) -> WeighingResult:
     if spoke is None:
         return WeighingResult(value, budget)
     tabled = sum(piece.length_m * piece.linear_density_kg_m for piece in spoke.stretches(length)) / length
-    u_tabled = math.hypot(*(each.linear_density for each in spoke.tolerances()))
+    u_tabled = math.hypot(*whole_slopes(spoke, length))
     relative, u = value / tabled - 1, budget.combined_standard_uncertainty / value
-    return WeighingResult(value, budget, tabled, relative, u, implication(spoke, relative, math.hypot(u, u_tabled)))
+    return WeighingResult(
+        value, budget, tabled, relative, u, implication(spoke, relative, math.hypot(u, u_tabled), given.ends_kg > 0)
+    )
 
 
-def implication(spoke: Spoke, relative: float, u: float) -> str:
-    """What a mass so far off the kind's says of the section."""
+def whole_slopes(spoke: Spoke, length_m: float) -> list[float]:
+    """What one standard deviation of each tolerance does to the mass of a whole spoke (relative)."""
+    mass = [piece.length_m * piece.linear_density_kg_m for piece in spoke.stretches(length_m)]
+    thick = sum(mass[at] for at in spoke.end_pieces()) / sum(mass)
+    return [each.linear_density + thick * each.ends_beyond[0] for each in spoke.tolerances()]
+
+
+def implication(spoke: Spoke, relative: float, u: float, ends_apart: bool) -> str:
+    """What a mass so far off the kind's says of the section; ``ends_apart``: metal ends were taken off."""
     if abs(relative) < _TOLD or abs(relative) < _SURELY * u:
         return "as its section and material say"
     heavy = relative > 0
@@ -87,6 +105,8 @@ def implication(spoke: Spoke, relative: float, u: float) -> str:
     size_percent = 100 * (relative if spoke.is_flat else math.sqrt(1 + relative) - 1)
     gauge = f"another {'thickness' if spoke.is_flat else 'gauge'} ({size} {size_percent:+.1f} %)"
     others = "coated or plated, or another material" if heavy else "hollow, more deeply butted, or another material"
+    if heavy and spoke.material.name == "carbon" and not ends_apart:
+        others = f"metal ends not taken off (--ends-mass, --ends-length), {others}"
     return f"{100 * abs(relative):.1f} % {'heavier' if heavy else 'lighter'} than {spoke.name}: {gauge}, {others}"
 
 
@@ -96,6 +116,10 @@ def _check(given: Weighed) -> None:
         raise InputError(f"{given.count} spokes given; weigh 1 or more, better 10")
     if given.mass_kg <= 0 or given.length_m <= 0:
         raise InputError(f"{1e3 * given.mass_kg:g} g and {1e3 * given.length_m:g} mm given; both must be above 0")
+    if (given.ends_kg > 0) != (given.ends_m > 0):
+        raise InputError(
+            f"metal ends of {1e3 * given.ends_kg:g} g and {1e3 * given.ends_m:g} mm: give both --ends-mass and --ends-length"
+        )
     if not 0 <= given.ends_m < given.length_m or not 0 <= given.ends_kg < given.mass_kg / given.count:
         raise InputError(
             f"metal ends of {1e3 * given.ends_kg:g} g and {1e3 * given.ends_m:g} mm leave nothing of a spoke of "

@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterator
 
 from tensionear.physics.known import tolerances_of
+from tensionear.physics.uncertainty import Budget
 from tensionear.reading import EndStiffness
 from tensionear.wheel.model import Wheel
 from tensionear.wheel.sidefit import ends_of
@@ -31,7 +32,7 @@ def tied_lines(wheel: Wheel, group: TiedGroup) -> Iterator[str]:
         there = "" if one.known_n is None else f"{one.known_n:.0f}"
         apart = "" if one.known_n is None else f"{100 * (one.known_n / one.tied_n - 1):+.1f} %"
         sound, tied = _with(one.sound_n, one.u_sound_n), _with(one.tied_n, one.u_tied_n)
-        yield f"  {label:<6} {there:>8} {sound:>14} {tied:>14} {apart:>11}"
+        yield f"  {label:<6} {there:>8} {sound:>14} {tied:>14} {apart:>11}".rstrip()
     yield from (f"  {text}" for text in verdict_lines(wheel, group))
     for before, after in zip(_ends(group, False), _ends(group, True), strict=True):
         low, high = after.interval_95
@@ -40,6 +41,9 @@ def tied_lines(wheel: Wheel, group: TiedGroup) -> Iterator[str]:
             f"by sound alone {before.n_m_per_rad:.3g} ({before.interval_95[0]:.3g} to {before.interval_95[1]:.3g})"
         )
     yield from (f"  {text}" for text in _learned(group))
+    if group.budgets is not None:
+        yield "  Budget of the level of the spokes not known (one standard uncertainty, % of tension):"
+        yield from (f"  {text}" for text in budget_lines(*group.budgets))
 
 
 def verdict_lines(wheel: Wheel, group: TiedGroup) -> Iterator[str]:
@@ -75,6 +79,20 @@ def hanging_lines(result: HangingResult) -> Iterator[str]:
         + ("" if result.probability >= _DISAGREE else " That is little: look at the row farthest apart.")
     )
     yield from lot_lines(result.lot)
+    parts = [f"{each.source} {100 * each.contribution:.2f}" for each in result.budget.contributions]
+    whole = 100 * result.budget.combined_standard_uncertainty
+    yield f"Budget of the mass per length (one standard uncertainty, %): {', '.join(parts)}; all together {whole:.2f}."
+
+
+def budget_lines(before: Budget, after: Budget) -> Iterator[str]:
+    """Two budgets of a logarithm beside each other, in percent; sources that are in the second alone have nothing before."""
+    sooner = {each.source: each.contribution for each in before.contributions}
+    yield f"  {'':<32} {'by sound':>8} {'tied':>8}"
+    for each in after.contributions:
+        then = "" if each.source not in sooner else f"{100 * sooner[each.source]:.2f}"
+        yield f"  {each.source:<32} {then:>8} {100 * each.contribution:>8.2f}"
+    whole = [100 * budget.combined_standard_uncertainty for budget in (before, after)]
+    yield f"  {'all together':<32} {whole[0]:>8.2f} {whole[1]:>8.2f}"
 
 
 def lot_lines(lot: Lot) -> Iterator[str]:

@@ -17,6 +17,8 @@ LOWEST_RATE_HZ = 16_000.0
 HIGHEST_RATE_HZ = 384_000.0
 #: Full scale is 1.0; float recordings may pass it a little, more than this is not sound in these units.
 LARGEST_SAMPLE = 4.0
+#: A round takes minutes. A few kilobytes of a compressed file can stand for days of silence.
+LONGEST_S, MOST_SAMPLES = 2 * 3600.0, 2_000_000_000
 
 
 def check_rate(name: str, sample_rate_hz: float) -> None:
@@ -37,6 +39,26 @@ def check_rate(name: str, sample_rate_hz: float) -> None:
         f"{name} has a sample rate of {sample_rate_hz:.0f} Hz; "
         f"{LOWEST_RATE_HZ:.0f} to {HIGHEST_RATE_HZ:.0f} Hz is read: {reason}"
     )
+
+
+def check_length(name: str, frames: int, sample_rate_hz: float, channels: int) -> None:
+    """Refuse what is longer than a round can be, or holds more than a machine gets through: another file, or a trap.
+
+    Raises
+    ------
+    SoundError
+        With the reason and the remedy.
+    """
+    length_s = frames / sample_rate_hz
+    if length_s > LONGEST_S:
+        raise SoundError(
+            f"{name} is {length_s / 3600:.1f} h long; up to {LONGEST_S / 3600:.0f} h are read; cut out the round"
+        )
+    if frames * channels > MOST_SAMPLES:
+        raise SoundError(
+            f"{name} holds {frames * channels:.2g} samples in {channels} channels; up to {MOST_SAMPLES:.2g} are read; "
+            "cut out the round, or keep one channel"
+        )
 
 
 def checked(blocks: Iterable[Samples], name: str, sample_rate_hz: float) -> Iterator[Samples]:
@@ -68,6 +90,7 @@ def checked(blocks: Iterable[Samples], name: str, sample_rate_hz: float) -> Iter
             raise SoundError(_what_is_wrong(block, position, name, sample_rate_hz))
         silent = silent and low == 0.0 == high
         position += len(block)
+        check_length(name, position, sample_rate_hz, block.shape[1])
         yield block
     if not position:
         raise SoundError(f"{name} holds no sound (0 samples); record again")

@@ -17,10 +17,12 @@ _PREFERRED = ("pipewire", "pulse", "default")
 #: source); asking for the claimed rate would have it resample.
 _SHARED_RATE_HZ = 48_000.0
 #: Windows' own choice (MME) cuts names at 31 signs and sound at 16 bit.
-_PREFERRED_HOST = "Windows WASAPI"
+PREFERRED_HOST = "Windows WASAPI"
 
 #: PortAudio's error numbers (portaudio.h) that a user can do something about.
 _UNANTICIPATED, _RATE, _UNAVAILABLE, _INVALID = -9999, -9997, -9985, -9996
+#: A rate that is not the mixer's is refused with either of these, by the age of PortAudio.
+REFUSED_RATE = (_RATE, _INVALID)
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +81,7 @@ def choose(inputs: Sequence[InputDevice], wanted: str | None) -> InputDevice:
 
 def _rank(device: InputDevice) -> tuple[int, int, int]:
     shared = _PREFERRED.index(device.name) if device.name in _PREFERRED else len(_PREFERRED)
-    return shared, 0 if device.host == _PREFERRED_HOST else 1, 0 if device.is_default else 1
+    return shared, 0 if device.host == PREFERRED_HOST else 1, 0 if device.is_default else 1
 
 
 def again(inputs: Sequence[InputDevice], before: InputDevice) -> InputDevice | None:
@@ -101,7 +103,7 @@ def explained(code: int | None, device: str, system: str) -> str:
     """
     if system == "Windows" and code in (_UNANTICIPATED, _INVALID):
         return f"{device} may not be used: Settings, Privacy, Microphone: allow desktop apps to use it; then try again"
-    if code in (_RATE, _INVALID):
+    if code in REFUSED_RATE:
         return f"{device} refuses the sample rate; set it to 48000 Hz in the system's sound settings"
     if code == _UNAVAILABLE:
         return f"{device} is in use by another program; close that, or choose another with --input"

@@ -23,7 +23,17 @@ import numpy as np
 from tensionear.errors import DeviceError
 
 from .checks import LARGEST_SAMPLE, LOWEST_RATE_HZ
-from .devices import MISSING, InputDevice, again, choose, explained, inputs_among, silence_explained
+from .devices import (
+    MISSING,
+    PREFERRED_HOST,
+    REFUSED_RATE,
+    InputDevice,
+    again,
+    choose,
+    explained,
+    inputs_among,
+    silence_explained,
+)
 from .recording import Samples
 
 Clock = Callable[[], float]
@@ -179,7 +189,7 @@ class Microphone:
             "latency": _LATENCY_S,
             "callback": self._arrived,
         }
-        stream = self._system.InputStream(samplerate=self.device.sample_rate_hz, **settings)
+        stream = self._opened(settings)
         stream.start()
         self._stream = stream
         self.sample_rate_hz = float(stream.samplerate)
@@ -190,6 +200,16 @@ class Microphone:
         self._lively = False
         self._lost_before_s += self.counter.lost_s
         self.counter = FrameCounter(self.sample_rate_hz)
+
+    def _opened(self, settings: dict[str, Any]) -> Any:
+        """A stream at the device's own rate; the Windows mixer may run at another, and then converts if it is asked to."""
+        try:
+            return self._system.InputStream(samplerate=self.device.sample_rate_hz, **settings)
+        except self._system.PortAudioError as error:
+            if self.device.host != PREFERRED_HOST or _code_of(error) not in REFUSED_RATE:
+                raise
+        converting = self._system.WasapiSettings(auto_convert=True)
+        return self._system.InputStream(samplerate=self.device.sample_rate_hz, extra_settings=converting, **settings)
 
     def _arrived(self, indata: Samples, frames: int, time_info: Any, status: Any) -> None:  # noqa: ARG002
         """The callback: copy, queue, nothing else; an exception here would be printed and lost."""

@@ -14,7 +14,7 @@ import soundfile
 
 from tensionear.errors import SoundError
 
-from .checks import check_rate, checked
+from .checks import check_length, check_rate, checked
 from .grid import gathered
 from .recording import Samples
 from .wave_header import sound_bytes
@@ -93,6 +93,7 @@ def open_plain(path: Path, name: str) -> SoundfileSource | None:
     written = sound_bytes(path)
     if not info.frames:
         raise SoundError(_why_nothing(name, 0 if written is None else written.present))
+    check_length(name, info.frames, rate_hz, info.channels)
     stated: int | None = info.frames
     if written is not None:
         stated = None

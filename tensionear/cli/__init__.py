@@ -9,11 +9,14 @@ import io
 import os
 import sys
 from collections.abc import Sequence
+from contextlib import suppress
 
 from tensionear.errors import TensionearError
 
 BAD_INPUT = 2
 INTERRUPTED = 130
+#: A message is one line that can be read, however long the text is that it quotes.
+_LONGEST = 1000
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -22,6 +25,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     Whatever a user can do wrong is one line on standard error; with ``--debug`` the traceback is shown instead. A
     closed pipe ends the program quietly, and signs that the output's encoding lacks become question marks.
     """
+    _open_closed_streams()
     given = list(sys.argv[1:] if arguments is None else arguments)
     debug = "--debug" in given
     given = [argument for argument in given if argument != "--debug"]
@@ -53,7 +57,9 @@ def _run(arguments: list[str]) -> int:
 
 def report(error: Exception) -> int:
     """Say an error in one line on standard error and give its exit code."""
-    sys.stderr.write(f"tensionear: {one_line(error)}\n")
+    with suppress(OSError):  # where even that cannot be written, the exit code alone tells
+        sys.stderr.write(f"tensionear: {one_line(error)}\n")
+        sys.stderr.flush()
     if isinstance(error, TensionearError):
         return error.exit_code
     return INTERRUPTED if type(error).__name__ == "Abort" else BAD_INPUT
@@ -68,10 +74,19 @@ def one_line(error: Exception) -> str:
     elif type(error).__name__ == "Abort":
         said = "stopped"
     elif isinstance(error, OSError) and error.strerror:
-        said = f"{error.filename or 'the system'}: {error.strerror}; check it and try again"
+        said = f"{error.filename or 'the output'}: {error.strerror}; check it and try again"
     else:
         said = f"{type(error).__name__}: {error}; this should not happen: run again with --debug to see where"
+    if len(said) > _LONGEST:  # what is wrong stands at the start, what to do at the end
+        said = f"{said[: _LONGEST - 200]} [...] {said[-200:]}"
     return "".join(sign if sign.isprintable() else " " for sign in said)
+
+
+def _open_closed_streams() -> None:
+    """Where a standard stream was closed before the start, open one at nothing, lest a file gets its number."""
+    for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
+        if getattr(sys, name) is None:
+            setattr(sys, name, open(os.devnull, mode, encoding="utf-8"))  # noqa: SIM115, PTH123 - open until the end
 
 
 def _discard_output() -> None:

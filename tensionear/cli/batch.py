@@ -25,9 +25,12 @@ if TYPE_CHECKING:
     from tensionear.batch.run import Outcome, Reader
     from tensionear.batch.values import Job, Row
 
-NOT_WITHIN, INTERRUPTED = 1, 130
+NOT_WITHIN, NONE_READ, INTERRUPTED = 1, 2, 130
 #: What a file may take if nothing is said, s: twenty minutes of sound at four times real time.
 LIMIT_S = 300.0
+
+#: Files of a table that are not there are named up to so many.
+MOST_NAMED = 5
 
 
 def batch(
@@ -59,7 +62,7 @@ def batch(
     Run it again to go on where it stopped: only what is new or changed is read.
     """
     from tensionear.batch.hook import hook_of
-    from tensionear.batch.matching import Inputs, jobs_of, matcher_of
+    from tensionear.batch.matching import Inputs, jobs_of, matcher_of, unmatched
     from tensionear.batch.results import Results
     from tensionear.batch.watch import check_folders
 
@@ -76,6 +79,9 @@ def batch(
     jobs = [] if watching else jobs_of(inputs, matcher)
     if jobs and not any(job.wheel_file for job in jobs):
         raise UsageError(f"{jobs[0].reason}; give --wheel FILE, --wheels DIR or a table with --map CSV")
+    if not watching and (lost := unmatched(matcher, jobs)):
+        named = ", ".join(lost[:MOST_NAMED]) + (" ..." if len(lost) > MOST_NAMED else "")
+        _say_error(f"{len(lost)} of {len(matcher.entries)} files in {table} are not among those given: {named}")
     started = time.monotonic()
     with Results(Path(out)) as results, _stopping() as stop:
         run = _Run(results, reader, stop, hook)
@@ -85,6 +91,9 @@ def batch(
         _write_report(Path(report), Path(out))
     if not outcome.done:
         raise typer.Exit(INTERRUPTED)
+    if outcome.tally.none_read:
+        _say_error(f"tensionear: no file could be read; {out} tells why")
+        raise typer.Exit(NONE_READ)
     if strict and not outcome.tally.all_within:
         raise typer.Exit(NOT_WITHIN)
 
@@ -201,7 +210,7 @@ def _say_summary(outcome: Outcome, out: Path, spent_s: float) -> None:
     from tensionear.batch.progress import duration_told
 
     tally = outcome.tally
-    sys.stdout.write(f"{tally.rows} rows in {out}: {tally.told()}\n")
+    sys.stdout.write(f"{tally.rows} {'row' if tally.rows == 1 else 'rows'} in {out}: {tally.told()}\n")
     for file, reason in tally.failures:
         sys.stdout.write(f"  {reason if file in reason else f'{file}: {reason}'}\n")
     if tally.unreadable > len(tally.failures):

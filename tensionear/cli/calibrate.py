@@ -153,7 +153,8 @@ class Round:
         """The recording and how it was plucked."""
         if self.sound is not None:
             return Path(self.sound), self.first, self.options
-        from tensionear.records.log import Log, Search
+        from tensionear.records.log import Log
+        from tensionear.records.search import Search
 
         log = Log(self.log)
         rows = log.rounds(Search(wheel=wheel.name)) if log.path.is_file() else ()
@@ -205,9 +206,7 @@ def compute_again(name: str) -> tuple[Document, list[str]]:
     from tensionear.catalogue import library_spoke
 
     record = find(name)
-    if record.document["how"] == "weighed":
-        raise UsageError(f"{name} was weighed; there is nothing to compute again: weigh once more")
-    spoke = library_spoke(record.document["data"]["kind"]) if record.document["how"] == "hanging" else None
+    spoke = library_spoke(record.document["data"]["kind"]) if record.document["how"] != "known" else None
     fresh = again(record.document, spoke)
     if fresh["result"] == record.document["result"]:
         return record.document, [f"{record.in_words}: the same result comes out."]

@@ -71,8 +71,8 @@ def card(
 
 def round_of(log: Log, what: str) -> KeptRound:
     """The round of this number, or the latest finished one of the wheel of this name or file."""
-    from tensionear.records.log import Search
     from tensionear.records.schema import key_of
+    from tensionear.records.search import Search
 
     if re.fullmatch(r"\d{1,15}", what):
         return log.load(int(what))

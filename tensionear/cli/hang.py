@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import csv
-import io
 import math
 import sys
 from dataclasses import dataclass
@@ -13,6 +12,7 @@ from typing import TYPE_CHECKING, Protocol
 import typer
 
 from tensionear.errors import InputError, UsageError
+from tensionear.texts import Rows
 
 from .read import table_text
 
@@ -63,6 +63,7 @@ def calibrate_hanging(given: Hanging, keeping: Keeps) -> tuple[Document, list[st
     from tensionear.catalogue import library_spoke
     from tensionear.physics.gravity import gravity
     from tensionear.physics.inverse import Partials
+    from tensionear.physics.rounding import rounded
     from tensionear.pipeline import checked_length
 
     spoke = library_spoke(given.kind)
@@ -90,8 +91,8 @@ def calibrate_hanging(given: Hanging, keeping: Keeps) -> tuple[Document, list[st
     share = 100 * (pulls[0] / (masses[0].mass_kg * where.m_s2) - 1)
     lines = [
         *hanging_lines(result),
-        f"Gravity {where.m_s2:.5f} +/- {1.96 * where.u_m_s2:.5f} m/s2; half the spoke's weight less the air's buoyancy is "
-        f"{share:+.3f} % of the first mass.",
+        f"Gravity {' +/- '.join(rounded(where.m_s2, 1.96 * where.u_m_s2))} m/s2; half the spoke's weight less the air's "
+        f"buoyancy is {share:+.3f} % of the first mass.",
         f"Kept as {record.path}. The jig's ends are not a wheel's and are not used.",
         f'Wheels built with this lot say so at the top of their files: calibration = "{record.name}".',
     ]
@@ -109,11 +110,11 @@ def hanging_rows(text: str, name: str) -> list[tuple[str, Hung]]:
     from tensionear.calibration.hanging import Hung
     from tensionear.wheel.comparison import number_of
 
-    table = csv.DictReader(io.StringIO(text.removeprefix("\ufeff")), skipinitialspace=True)
-    table.fieldnames = [column.strip() for column in table.fieldnames or ()]
-    if not set(COLUMNS) <= set(table.fieldnames):
-        there = ", ".join(table.fieldnames) or "none"
-        raise InputError(f"{name}: the columns are {there}; needed are {', '.join(COLUMNS)}; add a heading line")
+    table = Rows(text, name)
+    if not set(COLUMNS) <= set(table.heading):
+        raise InputError(
+            f"{name}: the columns are {table.columns}; needed are {', '.join(COLUMNS)}; add a heading line"
+        )
     rows = []
     for row in table:
         where = f"{name}, line {table.line_num}"
@@ -137,6 +138,15 @@ def _caution(spoke: Spoke) -> None:
         sys.stderr.write(f"! {text.format(limit=limit, mass=math.floor(limit / 9.81))}\n")
 
 
+def _asked_sound(folder: Path) -> str:
+    """The name of a recording that is there."""
+    while True:
+        name = str(typer.prompt("Hang it, pluck three times, and name the recording", err=True)).strip()
+        if (folder / name).is_file():
+            return name
+        typer.echo(f"{folder / name} is not there; name the recording again.", err=True)
+
+
 def _ask_table(path: str, spoke: Spoke, jig: Jig) -> None:
     """Ask for masses and recordings one by one and write the table."""
     from tensionear.calibration.hanging import Hung, check_masses, pull_of, working_load_n
@@ -153,7 +163,7 @@ def _ask_table(path: str, spoke: Spoke, jig: Jig) -> None:
             u = typer.prompt(
                 "Known to, kg (one standard uncertainty)", default=round(mass * 1e-3, 4), type=float, err=True
             )
-            rows.append((typer.prompt("Hang it, pluck three times, and name the recording", err=True), mass, u))
+            rows.append((_asked_sound(Path(path).parent), mass, u))
     except typer.Abort:
         raise UsageError("the questions were not answered to the end; nothing was written") from None
     check_masses([Hung(mass, u) for _, mass, u in rows], spoke, jig)

@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-import queue
 import signal
 import sys
 import threading
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager, suppress
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -17,26 +14,25 @@ import typer
 from tensionear.errors import UsageError
 from tensionear.options import Crossing, Direction, Order, RoundOptions
 
+from .earlier import Wanted, earlier_reading, out_of_limits
+from .following import NOTE, pass_of, show_pass
 from .keep import asked_of
+from .livekeeping import Asking, Keeping, keeping_of
+from .livesound import Found, no_sound, player, source_of
 from .read import Subject as Plucked
 from .show import shown_units
 
 if TYPE_CHECKING:
-    from tensionear.capture.recording import AudioSource
+    from tensionear.live.checklist import Checklist
     from tensionear.live.engine import Engine
-    from tensionear.live.events import Cue
-    from tensionear.live.keeping import Keeper, Restored
     from tensionear.live.session import Session
-    from tensionear.live.source import LiveSource
     from tensionear.live.subject import Subject
     from tensionear.live.told import Told
     from tensionear.reading import Units
-    from tensionear.records.log import OpenRound
-    from tensionear.records.values import Asked
+    from tensionear.wheel.model import Wheel
 
 MOST_PLUCKS = 5
 _USUAL_PLUCKS = 2
-_RING_ON_S = 0.3  # after a pluck a recording is gone on with
 
 
 def listen(
@@ -57,9 +53,24 @@ def listen(
     missing: Annotated[
         list[int] | None, typer.Option(metavar="N", help="A spoke to leave out; may be repeated.")
     ] = None,
+    out_of: Annotated[
+        str | None,
+        typer.Option(
+            metavar="last|ROUND|FILE",
+            help="Only the spokes this reading found out of their limits: the wheel's last round in the log, a round, JSON.",
+        ),
+    ] = None,
+    plan: Annotated[
+        str | None,
+        typer.Option(
+            metavar="FILE|last|ROUND",
+            help="Follow a turn plan: one that was kept (JSON), or one made now from a reading. Ticks off each nipple "
+            "as its spoke is plucked again.",
+        ),
+    ] = None,
     crossing: Annotated[Crossing | None, typer.Option(help="How spokes meet where they cross.")] = None,
     resume: Annotated[
-        bool, typer.Option("--resume", help="Go on with the last unfinished round of this wheel.")
+        bool, typer.Option("--resume", help="Go on with the last unfinished round of this wheel, in its own order.")
     ] = False,
     no_audio: Annotated[bool, typer.Option("--no-audio", help="Keep no sound: it cannot be read anew then.")] = False,
     log: Annotated[
@@ -74,13 +85,29 @@ def listen(
     no_calibration: Annotated[bool, typer.Option("--no-calibration", help="Leave kept calibrations out.")] = False,
 ) -> None:
     """A round as it is plucked, live or from a recording: plucks lead through it, keys are optional."""
-    options = RoundOptions(order, direction, tuple(missing or ()), crossing=crossing)
     subject = _subject(wheel, spokes, spoke, not no_calibration)
     _check(sound, fast, plucks, wanted, target, spoke)
+    if plan is not None and (spoke is not None or out_of is not None):
+        raise UsageError(f"--plan {plan} says which spokes to pluck; leave out --spoke and --out-of")
+    left_out, checklist = set(missing or ()), None
+    every = set(range(1, subject.spokes + 1))
+    if out_of is not None:
+        reading, source = earlier_reading(Wanted(out_of, log, subject.title, subject.spokes))
+        left_out |= every - set(out_of_limits(reading, source))
+        subject = _beside(
+            subject, {each.spoke: each.tension_n for each in reading.spokes if each.tension_n is not None}
+        )
+    if plan is not None:
+        following = pass_of(plan, log, _described(subject, plan))
+        checklist = following.checklist
+        left_out = every - {turn.spoke for walk in checklist.walks for turn in walk}
+        subject = _beside(subject, following.tensions_n)
+    options = RoundOptions(order, direction, tuple(sorted(left_out)), crossing=crossing)
     asked = asked_of(Plucked(spokes=spokes, first=first), wheel, None, options)
-    keeping = _keeping(subject, asked, _Asking(log, resume, not no_audio, spoke is not None), sound)
-    making = _Making(subject, options, first, plucks, quiet or sound is not None, sound, keeping)
-    with _source(sound, fast, wanted, keeping.until_s) as found:
+    asking = Asking(log, resume, not no_audio, spoke is not None, "" if plan is None else NOTE)
+    keeping = keeping_of(subject, asked, asking, sound)
+    making = _Making(subject, plucks, quiet or sound is not None, sound, keeping, checklist)
+    with source_of(sound, fast, wanted, keeping.until_s) as found:
         _run(making, found, _Form(plain, as_json), spoke, target)
 
 
@@ -102,78 +129,64 @@ class _Form:
 
 
 @dataclass(frozen=True, slots=True)
-class _Found:
-    """Where the sound comes from, and what is known of it beforehand."""
-
-    live: LiveSource
-    channels: int
-    channel: int | None
-    notes: Callable[[], tuple[str, ...]]
-
-
-@dataclass(frozen=True, slots=True)
-class _Keeping:
-    """How the round is kept, and what was kept of it before."""
-
-    keeper: Keeper
-    kept: tuple[Restored, ...] = ()
-
-    @property
-    def until_s(self) -> float:
-        """Up to where in a recording the round was kept."""
-        return max((each.onset_s for each in self.kept), default=-_RING_ON_S) + _RING_ON_S
-
-
-@dataclass(frozen=True, slots=True)
 class _Making:
     """All that a session is made of but its source."""
 
     subject: Subject
-    options: RoundOptions
-    first: int
     plucks: int | None
     quiet: bool
     sound: str | None
-    keeping: _Keeping
+    keeping: Keeping
+    checklist: Checklist | None
+
+    @property
+    def named_by_whole(self) -> bool:
+        """Whether the whole of a recording tells which pluck is which, as ``read`` does it."""
+        return self.sound is not None and self.plucks is None and self.checklist is None
+
+    @property
+    def needed(self) -> int:
+        """Agreeing plucks that accept a spoke."""
+        return self.plucks or (1 if self.named_by_whole else _USUAL_PLUCKS)
 
     def session(self, name: str, tell: Callable[[Told], None]) -> Session:
         """The session."""
         from tensionear.live.session import Session
         from tensionear.live.told import Setup
 
-        recorded = self.sound is not None
-        needed = self.plucks or (1 if recorded else _USUAL_PLUCKS)
-        setup = Setup(name, self.first, self.options, needed, recorded and self.plucks is None)
-        session = Session(self.subject, setup, self.keeping.keeper, _no_sound if self.quiet else player(), tell)
-        session.restore(self.keeping.kept)
+        asked = self.keeping.asked
+        setup = Setup(name, asked.first, asked.options, self.needed, self.named_by_whole)
+        session = Session(self.subject, setup, self.keeping.keeper, no_sound if self.quiet else player(), tell)
+        if self.checklist is not None:
+            session.follow(self.checklist)
+        session.restore(self.keeping.kept, 0.0 if self.sound is None else self.keeping.until_s)
         return session
 
 
-def _run(making: _Making, found: _Found, form: _Form, spoke: int | None, target: float | None) -> None:
+def _run(making: _Making, found: Found, form: _Form, spoke: int | None, target: float | None) -> None:
     """Listen to the end, show it, and end with the reading."""
     from tensionear.dashboard.live.lines import PlainLines
     from tensionear.live.engine import Engine
 
     units = _units(making.subject)
-    lines = PlainLines(_write, making.subject, making.plucks or (1 if making.sound else _USUAL_PLUCKS), units)
+    lines = PlainLines(_write, making.subject, making.needed, units)
     screen = form.has_screen
     tell = _nothing if screen or form.as_json else lines.tell
     session = making.session(found.live.name, tell)
-    lines.turning = lambda: session.turning
+    lines.turning, lines.items = lambda: session.turning, session.items
     if spoke is not None:
         session.turn(spoke, target)
-    engine = Engine(session, found.live, found.channels, found.channel, reads_along=screen)
+    follows = making.checklist is not None
+    engine = Engine(session, found.live, found.channels, found.channel, reads_along=screen and not follows)
     code = 0
     if screen:
         from tensionear.dashboard.live.app import show_live
 
         code = show_live(engine, making.subject, units)
     else:
-        if spoke is not None and not form.as_json:
-            from tensionear.dashboard.live.words import CAUTIONS
-
-            for caution in CAUTIONS:
-                _write(caution)
+        if not form.as_json and (spoke is not None or follows):
+            lines.tell_cautions()
+            lines.tell_next()
         from tensionear.capture.microphone import libraries_quiet
 
         with libraries_quiet():
@@ -181,7 +194,7 @@ def _run(making: _Making, found: _Found, form: _Form, spoke: int | None, target:
     if engine.failed is not None:
         raise engine.failed
     if spoke is None:
-        _finish(session, found.notes(), form)
+        _finish(session, found.notes(), form, units)
     if code:
         raise typer.Exit(code)
 
@@ -212,10 +225,16 @@ def _hear(engine: Engine) -> int:
     return 128 + caught[0] if caught else 0
 
 
-def _finish(session: Session, notes: tuple[str, ...], form: _Form) -> None:
-    """The reading of the whole round."""
+def _finish(session: Session, notes: tuple[str, ...], form: _Form, units: Units) -> None:
+    """The reading of the whole round; of a turn plan, what was turned and heard."""
     from .show import show, show_json
 
+    if session.checklist is not None:
+        if session.over and session.round.accepted:
+            session.close(session.read(notes))
+        document = session.checklist.to_dict(session.round) if form.as_json else None
+        show_pass(session.items(), document, units, _write)
+        return
     if session.setup.named_by_whole or session.round.accepted:
         reading = session.read(notes)
         if session.round.complete:
@@ -252,35 +271,19 @@ def _subject(wheel: str | None, spokes: int | None, spoke: int | None, with_cali
     return WheelSubject(described)
 
 
-@dataclass(frozen=True, slots=True)
-class _Asking:
-    """What is asked of the log."""
+def _beside(subject: Subject, tensions_n: Mapping[int, float]) -> Subject:
+    """The subject, with what was read of it before."""
+    from tensionear.live.subject import WheelSubject
 
-    log: str | None
-    resume: bool
-    with_sound: bool
-    turning: bool
+    return WheelSubject(subject.wheel, tensions_n) if isinstance(subject, WheelSubject) else subject
 
 
-def _keeping(subject: Subject, asked: Asked, asking: _Asking, sound: str | None) -> _Keeping:
-    """A new round in the log, or the one to go on with."""
-    from tensionear.live.keeping import KeepsNothing, LogKeeper, latest_unfinished, restored
-    from tensionear.records.log import Log
-    from tensionear.records.states import state_of_wheel
+def _described(subject: Subject, plan: str) -> Wheel:
+    from tensionear.live.subject import WheelSubject
 
-    log = Log(asking.log)
-    if asking.resume:
-        opened = latest_unfinished(log, subject.title)
-        keeper = LogKeeper(lambda: opened, subject.label, asking.with_sound, None)
-        return _Keeping(KeepsNothing() if asking.turning else keeper, restored(opened))
-    if asking.turning:
-        return _Keeping(KeepsNothing())
-
-    def begin() -> OpenRound:
-        return log.open_round(asked, subject.title, state_of_wheel(asked.wheel_text))
-
-    recording = None if sound is None else Path(sound)
-    return _Keeping(LogKeeper(begin, subject.label, asking.with_sound, recording))
+    if not isinstance(subject, WheelSubject):
+        raise UsageError(f"--plan {plan} needs a wheel file: without it nobody knows how the wheel answers")
+    return subject.wheel
 
 
 def _check(
@@ -297,59 +300,6 @@ def _check(
         raise UsageError(f"--target {target:g} is for one spoke; say which with --spoke N")
     if target is not None and not 1 <= target <= 5000:
         raise UsageError(f"--target {target:g} N is no tension of a spoke (1 to 5000 N); correct it")
-
-
-@contextmanager
-def _source(sound: str | None, fast: bool, wanted: str | None, from_s: float) -> Iterator[_Found]:
-    """A file played, or the microphone, closed at the end."""
-    if sound is None:
-        from tensionear.capture.microphone import open_microphone
-
-        microphone = open_microphone(wanted)
-        try:
-            yield _Found(microphone, microphone.channels, None, microphone.notes)
-        finally:
-            microphone.stop()
-        return
-    from tensionear.capture.checks import check_rate
-    from tensionear.capture.files import open_sound
-    from tensionear.live.session import channel_of
-    from tensionear.live.source import PlayedFile
-
-    source: AudioSource = open_sound(sound)
-    check_rate(source.name, source.sample_rate_hz)
-    channel, why = channel_of(source)
-
-    def notes() -> tuple[str, ...]:
-        return tuple(text for text in (why, *source.notes()) if text)
-
-    yield _Found(PlayedFile(source, fast, from_s), source.channels, channel, notes)
-
-
-def player() -> Callable[[Cue], None]:
-    """Plays cues over the loudspeaker, from a thread of its own: opening it takes longer than hearing can wait.
-
-    Without a loudspeaker the round goes on in silence.
-    """
-    from tensionear.capture.microphone import play_through, sound_system
-    from tensionear.errors import DeviceError
-    from tensionear.live.tones import RATE_HZ, cue_tone
-
-    system = sound_system()
-    waiting: queue.SimpleQueue[Cue] = queue.SimpleQueue()
-
-    def play_all() -> None:
-        while True:
-            cue = waiting.get()
-            with suppress(DeviceError):
-                play_through(system, cue_tone(cue), RATE_HZ)
-
-    threading.Thread(target=play_all, daemon=True).start()
-    return waiting.put
-
-
-def _no_sound(cue: Cue) -> None:
-    """Be quiet."""
 
 
 def _nothing(told: Told) -> None:

@@ -13,7 +13,7 @@ import typer
 from tensionear.errors import UsageError
 
 if TYPE_CHECKING:
-    from tensionear.records.log import Search
+    from tensionear.records.search import Search
     from tensionear.records.values import KeptRound
 
 app = typer.Typer(
@@ -351,7 +351,7 @@ def _search(wheel: str, since: str | None, until: str | None, verdict: str | Non
     """The search that the options ask for; UsageError if they make no sense."""
     from datetime import date
 
-    from tensionear.records.log import Search
+    from tensionear.records.search import Search
 
     for name, day in (("--since", since), ("--until", until)):
         if day is None:

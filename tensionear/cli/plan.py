@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from tensionear.errors import InputError, UsageError
+from tensionear.texts import json_from
 
 from .planreadings import Asked, readings_of
 from .read import table_text
@@ -20,6 +21,7 @@ from .show import Form, shown_units
 
 if TYPE_CHECKING:
     from tensionear.reading import Units
+    from tensionear.wheel.kept import KeptPass
     from tensionear.wheel.learning import RimKnowledge
     from tensionear.wheel.model import Wheel
     from tensionear.wheel.stand import Readings
@@ -45,18 +47,26 @@ def plan(
     ] = None,
     step: Annotated[str, typer.Option(metavar="TURN", help="Smallest turn, such as 1/8 or 1/16.")] = "1/8",
     most: Annotated[str, typer.Option(metavar="TURN", help="Farthest a nipple goes in this pass.")] = "1",
-    leave: Annotated[list[int] | None, typer.Option(metavar="N", help="A seized nipple; may be repeated.")] = None,
+    leave: Annotated[
+        list[str] | None, typer.Option(metavar="N", help="A seized nipple, such as R7 or 13; may be repeated.")
+    ] = None,
     joint: Annotated[
-        int | None, typer.Option(metavar="N", help="The spoke at the rim's joint: latitude there.")
+        str | None, typer.Option(metavar="N", help="The spoke at the rim's joint: latitude there.")
     ] = None,
     hidden: Annotated[bool, typer.Option("--hidden", help="Nipples inside the rim: touch few of them.")] = False,
     after: Annotated[
         str | None, typer.Option(metavar="FILE", help="The kept plan of the pass just done: learns this rim.")
     ] = None,
+    rim: Annotated[
+        str | None, typer.Option(metavar="FILE", help="A kept plan of this wheel: what it knew of the rim counts.")
+    ] = None,
     log: Annotated[
         str | None, typer.Option(metavar="FILE", help="The log a ROUND is in; the usual one unless given.")
     ] = None,
     keep: Annotated[str | None, typer.Option(metavar="FILE", help="Keep this plan (JSON) for --after.")] = None,
+    page: Annotated[
+        str | None, typer.Option(metavar="FILE", help="Write a page to print too (HTML), a box to tick a turn.")
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="JSON, and nothing else.")] = False,
     plain: Annotated[bool, typer.Option("--plain", help="Plain lines for pipes and screen readers.")] = False,
 ) -> None:
@@ -75,11 +85,11 @@ def plan(
     options = PlanOptions(
         step_turns=_turns(step, "--step"),
         most_turns=_turns(most, "--most"),
-        seized=frozenset(leave or ()),
-        joint=joint,
+        seized=frozenset(_number(each, described, "--leave") for each in leave or ()),
+        joint=None if joint is None else _number(joint, described, "--joint"),
         hidden_nipples=hidden,
         u_tensions_n=read.u_tensions_n,
-        rim=None if after is None else _learnt(described, read, after),
+        rim=_known_rim(described, read, after, rim),
     )
     if turn:
         found = expect_turns(described, _asked(turn, described), read, options)
@@ -89,6 +99,11 @@ def plan(
         found = replace(found, notes=(said, *found.notes))
     if keep is not None:
         _keep(found, keep)
+    if page is not None:
+        from tensionear.records.files import write_whole
+        from tensionear.records.turnpage import turn_page
+
+        write_whole(Path(page), turn_page(found, shown_units(described.units)).encode())
     _show(found, "json" if as_json else "plain" if plain else "picture", described.units)
 
 
@@ -108,37 +123,57 @@ def _show(found: TurnPlan, form: Form, stated: Units) -> None:
         draw_plan(found, console, units)
 
 
-def _learnt(wheel: Wheel, read: Readings, path: str) -> RimKnowledge:
-    """What the pass kept at ``path`` teaches of the rim, now that it was read again."""
-    from tensionear.wheel.kept import kept_pass
+def _known_rim(wheel: Wheel, read: Readings, after: str | None, rim: str | None) -> RimKnowledge | None:
+    """What is known of the rim from earlier passes: after one more, or as a kept plan has it; None without either."""
     from tensionear.wheel.plan import learn_rim
 
+    if after is not None and rim is not None:
+        raise UsageError(
+            "--after and --rim are both given; --after FILE knows that plan's rim too, so give one of them"
+        )
+    if after is not None:
+        done = _kept(wheel, after)
+        return learn_rim(wheel, done.before, read, done.turns, done.rim)
+    return None if rim is None else _kept(wheel, rim).rim
+
+
+def _kept(wheel: Wheel, path: str) -> KeptPass:
+    """The plan of this wheel kept at ``path``."""
+    from tensionear.wheel.kept import kept_pass
+
     try:
-        document = json.loads(table_text(path))
+        document = json_from(table_text(path))
     except ValueError:
         raise InputError(f"{path} is no JSON file; give the file that --keep wrote") from None
     done = kept_pass(document, path)
     if done.wheel != wheel.name:
         raise InputError(f"{path} is a plan of {done.wheel!r}, not of {wheel.name!r}; give the plan of this wheel")
-    return learn_rim(wheel, done.before, read, done.turns, done.rim)
+    return done
 
 
 def _asked(given: list[str], wheel: Wheel) -> dict[int, float]:
     """``--turn`` options as turns by spoke number."""
-    numbers = {place.label: place.number for place in wheel.places}
     found: dict[int, float] = {}
     for text in given:
         parts = TURN.match(text)
         if parts is None:
             raise UsageError(f"--turn {text} is not N=+1/4; give a spoke and a turn, such as R7=+1/4 or 13=-1/8")
         name = parts["spoke"].upper()
-        number = int(name) if name.isdecimal() else numbers.get(name)
-        if number is None or not 1 <= number <= wheel.spokes:
-            raise UsageError(f"--turn {text}: there is no spoke {name}; the wheel has {_range(wheel)}")
+        number = _number(name, wheel, f"--turn {text}:")
         if number in found:
             raise UsageError(f"--turn gives spoke {name} twice; keep one of them")
         found[number] = _turns(parts["size"], f"--turn {name}")
     return found
+
+
+def _number(name: str, wheel: Wheel, what: str) -> int:
+    """The number of a spoke given by number or label, ``13`` or ``R7``."""
+    plain = name.strip().upper()
+    numbers = {place.label: place.number for place in wheel.places}
+    number = int(plain) if plain.isdecimal() else numbers.get(plain)
+    if number is None or not 1 <= number <= wheel.spokes:
+        raise UsageError(f"{what} there is no spoke {plain}; the wheel has {_range(wheel)}")
+    return number
 
 
 def _range(wheel: Wheel) -> str:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -10,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from tensionear.errors import InputError
+from tensionear.texts import json_from
 
 from .read import table_text
 
@@ -74,7 +74,7 @@ def _tensions(asked: Asked, wheel: Wheel) -> tuple[dict[int, float], dict[int, f
         return _of_reading(kept.reading, f"round {given}", wheel)
     text = table_text(given)
     if text.lstrip().startswith("{"):
-        return _of_reading(_reading_in(text, given), given, wheel)
+        return _of_reading(reading_in(text, given), given, wheel)
     from tensionear.wheel.comparison import known_tensions
 
     known = known_tensions(text, given)
@@ -113,14 +113,14 @@ def _sheet_of(reading: Reading, source: str, wheel: Wheel) -> Sheet | None:
     return sheet if sheet.lateral_m or sheet.radial_m or sheet.dish_m is not None else None
 
 
-def _reading_in(text: str, name: str) -> Reading:
+def reading_in(text: str, name: str) -> Reading:
     """The one reading in a JSON document of ours: of ``read``, ``listen`` and ``demo``, or of ``log show``."""
     from tensionear.reading import FORMAT
     from tensionear.records.documents import ROUND_FORMAT
     from tensionear.records.revive import reading_from
 
     try:
-        document: Mapping[str, Any] = json.loads(text)
+        document: Mapping[str, Any] = json_from(text)
         kind = document.get("format")
         if kind == ROUND_FORMAT:
             found = [document["reading"]]

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from tensionear.errors import InputError, TensionearError, UsageError
+from tensionear.errors import TensionearError, UsageError
 from tensionear.options import Crossing, Direction, Order, RoundOptions
 from tensionear.reading import Reading
 
@@ -70,7 +70,10 @@ def read(
     skip: Annotated[list[int] | None, typer.Option(metavar="PLUCK", help="No spoke; may be repeated.")] = None,
     crossing: Annotated[Crossing | None, typer.Option(help="How spokes meet where they cross.")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="JSON, and nothing else.")] = False,
-    explain: Annotated[bool, typer.Option("--explain", help="Partials, spectra, what was assumed.")] = False,
+    explain: Annotated[bool, typer.Option("--explain", help="Partials, spectra, budgets, what was assumed.")] = False,
+    pluck: Annotated[
+        list[int] | None, typer.Option(metavar="N", help="Explain this pluck only; may be repeated.")
+    ] = None,
     plain: Annotated[bool, typer.Option("--plain", help="Plain lines for pipes and screen readers.")] = False,
     strict: Annotated[bool, typer.Option("--strict", help="Exit code 1 if a wheel is not within its limits.")] = False,
     against: Annotated[str | None, typer.Option(metavar="CSV", help="Tensions known from elsewhere.")] = None,
@@ -100,19 +103,20 @@ def read(
     known = known_elsewhere(against, gauge_table, subject.wheel)
     form: Form = "json" if as_json else "plain" if plain else "picture"
     keeping = keeper(keep, log, note, asked_of(subject, wheel, kind, options))
-    code = _Run(subject, options, form, explain, known, keeping, view).all(sounds, strict)
+    explained = tuple(pluck or ()) if explain or pluck else None
+    code = _Run(subject, options, form, explained, known, keeping, view).all(sounds, strict)
     if code:
         raise typer.Exit(code)
 
 
 @dataclass(frozen=True, slots=True)
 class _Run:
-    """One run over several recordings, and how they are shown."""
+    """One run over several recordings, and how they are shown; ``explained``: which plucks, () all, None no explanation."""
 
     subject: Subject
     options: RoundOptions
     form: Form
-    explain: bool
+    explained: tuple[int, ...] | None
     known: dict[int, Known] | None
     keeper: Keeper | None
     view: View = "rim"
@@ -144,8 +148,8 @@ class _Run:
         from .show import show, show_comparison, show_explained
 
         show(reading, self.form, self.view, self.subject.wheel)
-        if self.explain:
-            show_explained(sound, reading, self.form)
+        if self.explained is not None:
+            show_explained(sound, reading, self.form, self.explained)
         if self.known is not None:
             from tensionear.wheel.comparison import compare
 
@@ -224,10 +228,6 @@ def known_elsewhere(against: str | None, gauge: str | None, wheel: Wheel | None)
 
 def table_text(path: str) -> str:
     """The text of a table; InputError if there is none."""
-    try:
-        return Path(path).read_text("utf-8-sig")
-    except UnicodeDecodeError:
-        raise InputError(f"{path} is not a text file in UTF-8; save the table as CSV in UTF-8") from None
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
-        raise InputError(f"{path} cannot be read ({reason}); check the name of the table") from None
+    from tensionear.textfiles import text_in
+
+    return text_in(Path(path), "table (CSV)")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from typing import TYPE_CHECKING, Any
 
 from tensionear.reading import Reading
@@ -23,14 +23,17 @@ SHORTEST_S = 0.05
 LOWEST_HZ, HIGHEST_HZ = 60.0, 2500.0
 
 
-def hear_again(sound: str, reading: Reading) -> tuple[Heard | None, ...]:
-    """The spectrum and the second opinion of every pluck; None where the ring is too short to show."""
+def hear_again(sound: str, reading: Reading, asked: Collection[int]) -> tuple[Heard | None, ...]:
+    """The spectrum of every pluck, None where the ring is too short to show; the second opinion of those ``asked``, from 1."""
     from tensionear.capture.channels import best_channel
     from tensionear.capture.files import open_sound
 
     source = open_sound(sound)
     rings = _rings(source, best_channel(source).index, reading)
-    return tuple(None if ring is None else _heard(ring, source.sample_rate_hz) for ring in rings)
+    return tuple(
+        None if ring is None else _heard(ring, source.sample_rate_hz, number in asked)
+        for number, ring in enumerate(rings, 1)
+    )
 
 
 def _rings(source: AudioSource, channel: int, reading: Reading) -> Iterator[NDArray[np.float32] | None]:
@@ -51,8 +54,8 @@ def _rings(source: AudioSource, channel: int, reading: Reading) -> Iterator[NDAr
         yield ring if len(ring) >= SHORTEST_S * rate else None
 
 
-def _heard(ring: NDArray[np.float32], rate_hz: float) -> Heard:
-    """The spectrum of a ring up to 5 kHz (Hann window, padded fourfold), and librosa's pitch of it."""
+def _heard(ring: NDArray[np.float32], rate_hz: float, asked: bool) -> Heard:
+    """The spectrum of a ring up to 5 kHz (Hann window, padded fourfold), and if asked librosa's pitch of it."""
     import numpy as np
 
     from tensionear.dashboard.explain import Heard
@@ -62,7 +65,7 @@ def _heard(ring: NDArray[np.float32], rate_hz: float) -> Heard:
     frequency_hz = np.fft.rfftfreq(size, 1 / rate_hz).astype(np.float64)
     kept = frequency_hz <= 2 * HIGHEST_HZ
     level_db = 10 * np.log10(power[kept] + np.finfo(float).tiny)
-    return Heard(frequency_hz[kept], level_db, _librosa_pitch_hz(ring, rate_hz))
+    return Heard(frequency_hz[kept], level_db, _librosa_pitch_hz(ring, rate_hz) if asked else None, asked)
 
 
 def _librosa_pitch_hz(ring: NDArray[np.float32], rate_hz: float) -> float | None:

@@ -52,7 +52,7 @@ def sheet(
     if dish is not None and flip is not None:
         raise UsageError(f"--dish {dish:g} and --flip {flip:g} given; give one: the offset, or twice the offset")
     path = Path(out) if out is not None else Path(wheel).with_suffix(".sheet.toml")
-    kept = parse_sheet(path.read_text("utf-8-sig"), str(path), described) if path.is_file() else None
+    kept = parse_sheet(table_text(str(path)), str(path), described) if path.is_file() else None
     given: dict[str, float | str | None] = {
         "lateral_range_mm": lateral_range,
         "radial_range_mm": radial_range,

@@ -8,6 +8,7 @@ import sys
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Literal
 
+from tensionear.errors import UsageError
 from tensionear.reading import FORMAT, Reading, Units
 
 if TYPE_CHECKING:
@@ -51,20 +52,24 @@ def show_json(readings: Sequence[Reading]) -> None:
     sys.stdout.write(f"{json.dumps(document, indent=1, allow_nan=False)}\n")
 
 
-def show_explained(sound: str, reading: Reading, form: Form) -> None:
-    """Show how each pluck was heard and what was assumed."""
+def show_explained(sound: str, reading: Reading, form: Form, chosen: Sequence[int] = ()) -> None:
+    """Show how each pluck was heard, or the ``chosen`` ones, counted from 1, and what was assumed."""
+    from tensionear.dashboard.budget import looked_into
     from tensionear.dashboard.explain import draw_explained, explained_lines
     from tensionear.dashboard.view import terminal
 
     from .second_opinion import hear_again
 
-    heard = hear_again(sound, reading)
+    for number in chosen:
+        if not 1 <= number <= len(reading.plucks):
+            raise UsageError(f"--pluck {number}: {len(reading.plucks)} plucks were heard; count them from 1")
+    heard = hear_again(sound, reading, looked_into(reading, chosen))
     shown = as_shown(reading)
     if form == "plain":
-        for line in explained_lines(shown, heard):
+        for line in explained_lines(shown, heard, chosen):
             sys.stdout.write(f"{line}\n")
     else:
-        draw_explained(shown, heard, terminal())
+        draw_explained(shown, heard, terminal(), chosen)
 
 
 def show_comparison(comparison: Comparison, form: Form, stated: Units, tyre: str | None = None) -> None:

@@ -50,9 +50,11 @@ def tone(
     if save is not None:
         _save(save, sound, RATE_HZ)
     elif not quiet:
-        from tensionear.capture.microphone import play_through, sound_system
+        from tensionear.capture.microphone import libraries_quiet, play_through, sound_system
 
-        play_through(sound_system(), sound, RATE_HZ)
+        system = sound_system()
+        with libraries_quiet():
+            play_through(system, sound, RATE_HZ)
 
 
 def _asked(wheel: Wheel, spoke: int, target: float | None) -> tuple[Place, float]:

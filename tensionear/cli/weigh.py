@@ -16,7 +16,7 @@ MM, G = 1e-3, 1e-3
 
 def weigh(
     mass: Annotated[
-        float | None, typer.Option(metavar="G", help="Mass of all that is weighed; asked for if left out.")
+        float | None, typer.Option(metavar="G", help="Mass of all, without nipples; asked for if left out.")
     ] = None,
     whole_length: Annotated[float | None, typer.Option(metavar="MM", help="Whole length of one spoke's wire.")] = None,
     count: Annotated[
@@ -57,22 +57,18 @@ def weigh(
                 f"u_mass_g = {u_mass / count:.3g}"
             )
     if name is not None and kind is not None:
-        _keep(name, kind, by, given, result)
+        _keep(name, kind, by, given)
 
 
-def _keep(name: str, kind: str, by: str | None, given: Any, result: Any) -> None:
+def _keep(name: str, kind: str, by: str | None, given: Any) -> None:
     """Keep what was weighed as a lot of this kind."""
-    from dataclasses import asdict
-
-    from tensionear.calibration.lots import weighed_lot
     from tensionear.calibration.records import weighed_document
     from tensionear.calibration.store import keep
     from tensionear.catalogue import library_spoke
 
     from .calibrate import Keeping
 
-    lot = weighed_lot(library_spoke(kind), result.relative, result.u_relative)
-    record = keep(weighed_document(Keeping(name, by, "").head(name), kind, asdict(given), lot))
+    record = keep(weighed_document(Keeping(name, by, "").head(name), kind, given, library_spoke(kind)))
     sys.stderr.write(f'Kept as {record.path}. Wheels built with this lot say so: calibration = "{record.name}".\n')
 
 

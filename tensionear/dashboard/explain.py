@@ -1,10 +1,10 @@
-"""How each pluck was heard: partials, spectrum, second opinion, what was assumed. Imports its siblings here only."""
+"""How each pluck was heard: partials, spectrum, second opinion, budget, what was assumed. Imports its siblings here only."""
 
 from __future__ import annotations
 
 import math
 import textwrap
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,6 +15,7 @@ from rich.text import Text
 
 from tensionear.reading import PluckReading, Reading
 
+from .budget import budget_for, budget_lines, budget_table, looked_into
 from .glyphs import Glyphs, glyphs_for
 from .palette import Palette, palette_for
 from .states import SIDE_WORDS, with_interval
@@ -35,42 +36,62 @@ class Heard:
         Ascending frequencies, and levels relative to any reference.
     second_opinion_hz : float or None
         The pitch that a general-purpose estimator hears; None where it hears none.
+    asked : bool
+        Whether it was asked at all.
     """
 
     frequency_hz: NDArray[np.float64]
     level_db: NDArray[np.float64]
     second_opinion_hz: float | None
+    asked: bool = True
 
 
-def draw_explained(reading: Reading, heard: Sequence[Heard | None], console: Console) -> None:
-    """Draw how each pluck of a reading was heard (``heard`` has one entry per pluck), then what was assumed."""
+def draw_explained(
+    reading: Reading, heard: Sequence[Heard | None], console: Console, chosen: Collection[int] = ()
+) -> None:
+    """Draw how each pluck of a reading was heard (``heard`` has one entry per pluck), or the ``chosen`` ones, counted from 1;
+    then what was assumed."""
     glyphs, palette = glyphs_for(console.encoding), palette_for(console)
+    looked = looked_into(reading, chosen)
     for number, (pluck, sound) in enumerate(zip(reading.plucks, heard, strict=True), 1):
+        if chosen and number not in chosen:
+            continue
         console.print(_heading(number, pluck, reading, glyphs, palette))
         if pluck.partials:
             console.print(_partials(pluck, glyphs, palette))
         if sound is not None:
             for line in spectrum_lines(sound, pluck, console.width, glyphs, palette):
                 console.print(line)
-        if pluck.used and sound is not None:
+        if pluck.used and sound is not None and sound.asked:
             console.print(Text(second_opinion(pluck, sound.second_opinion_hz)))
+        budget = budget_for(reading, number) if number in looked else ()
+        if budget:
+            console.print(budget_table(budget, reading.units, palette))
         console.print()
-    for fact in assumed(reading):
+    for fact in (*_left_out(reading, looked, chosen), *assumed(reading)):
         shown = "\n  ".join(textwrap.wrap(glyphs.words(fact), console.width - 2))
         console.print(Text(f"{glyphs.dot} {shown}"))
 
 
-def explained_lines(reading: Reading, heard: Sequence[Heard | None]) -> Iterator[str]:
+def explained_lines(reading: Reading, heard: Sequence[Heard | None], chosen: Collection[int] = ()) -> Iterator[str]:
     """The same as plain lines, the spectrum left out: its partials say it in numbers."""
+    looked = looked_into(reading, chosen)
     for number, (pluck, sound) in enumerate(zip(reading.plucks, heard, strict=True), 1):
+        if chosen and number not in chosen:
+            continue
         for partial in pluck.partials:
             yield (
                 f"Pluck {number}, mode {partial.mode}, plane {partial.plane}: "
                 f"{with_interval(partial.frequency_hz, partial.u_frequency_hz, 'Hz')}, "
                 f"decay {partial.decay_s:.2f} s, level {partial.level_db:.0f} dB."
             )
-        if pluck.used and sound is not None:
+        if pluck.used and sound is not None and sound.asked:
             yield f"Pluck {number}: {second_opinion(pluck, sound.second_opinion_hz)}"
+        budget = budget_for(reading, number) if number in looked else ()
+        for line in budget_lines(budget, reading.units) if budget else ():
+            yield f"Budget of pluck {number}, {line}."
+    for fact in _left_out(reading, looked, chosen):
+        yield f"{fact[0].upper()}{fact[1:]}."
     for fact in assumed(reading):
         yield f"Assumed or found: {fact.rstrip('.')}."
 
@@ -98,6 +119,14 @@ def assumed(reading: Reading) -> tuple[str, ...]:
                 f"({low:.3g} to {high:.3g} at 95 %), {end.how}"
             )
     return tuple(facts)
+
+
+def _left_out(reading: Reading, looked: Collection[int], chosen: Collection[int]) -> tuple[str, ...]:
+    """That not every pluck was looked into, and how to have it."""
+    used = sum(pluck.used for pluck in reading.plucks)
+    if chosen or len(looked) == used:
+        return ()
+    return ("second opinion and budget are of the least sure pluck of each side; for another one give --pluck N",)
 
 
 def _cents(one_hz: float, other_hz: float) -> float:

@@ -28,6 +28,8 @@ TURN_NOTHING = {
     "zigzag": "see whether the heads of {names} sit elbow-in and elbow-out in turn, state their free lengths and read again",
     "loose-pair": "look for a dent or a moved rim at {names}, and have it put right first",
 }
+#: The overtones contradict the stated kind: after that no number of the round is to be believed.
+OTHER_SPOKE = "other-spoke"
 BROKEN = frozenset({"broken-spoke"})
 #: Findings that must be answered by the user before a verdict can be given.
 CROSSING_UNKNOWN = frozenset({"crossing-unknown"})
@@ -104,6 +106,11 @@ def to_do(reading: Reading) -> str:
     """The one sentence that says what to do."""
     if reading.job == "tone":
         return "Nothing to judge: a pitch alone gives no tension; add kind and length of the spoke (--kind, --length)."
+    if any(each.code == OTHER_SPOKE for each in reading.findings):
+        return (
+            "Turn nothing on this reading: the overtones are another spoke's than the stated one's; "
+            "check its kind and free length, and read again."
+        )
     if reading.job == "pluck":
         return _to_do_with_plucks(reading)
     if not (reading.plucks or reading.duration_s or reading.spokes):
@@ -328,7 +335,7 @@ def spokes_with(reading: Reading, codes: frozenset[str]) -> tuple[int, ...]:
 
 def is_doubtful(reading: Reading, spoke: SpokeReading) -> bool:
     """True if something is said of the spoke that its tension alone does not say."""
-    if spoke.doubt is not None:
+    if spoke.doubt is not None or any(each.code == OTHER_SPOKE for each in reading.findings):
         return True
     return any(spoke.spoke in each.spokes and each.code not in HARMLESS for each in reading.findings)
 

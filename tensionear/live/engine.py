@@ -90,7 +90,7 @@ class Engine:
 
     def _handle(self, got: Piece | Trouble | Recovered | None) -> None:
         if isinstance(got, Piece):
-            if self._session.round.trouble:
+            if self._session.round.trouble and got.samples.any():
                 self._session.microphone(None, "the microphone is heard again")
             self._session.push(got)
             self._read_along()

@@ -109,9 +109,10 @@ class LogKeeper:
 
     def withdraw(self, spoke: int) -> None:
         """Take back what was kept of this spoke."""
+        opened = self._open()
         for onset_s, (whose, number) in list(self._numbers.items()):
             if whose == spoke:
-                self._open().take_back(number)
+                opened.take_back(number)
                 del self._numbers[onset_s]
 
     def note(self, spoke: int, text: str) -> None:

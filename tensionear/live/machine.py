@@ -38,6 +38,8 @@ from .goneon import Place, log_odds_gone_on
 AGREE_CENTS = 9.0
 #: So long after "go on" a pluck that sounds like the spoke just left is a late one of that. Judgement, no source.
 HOLD_S = 0.8
+#: A pluck's ring is heard for so long before its spoke is accepted.
+_HEARD_S = 0.6
 #: A hand is not at the next spoke sooner; what comes within is the same pluck, or a slip.
 BOUNCE_S = 0.15
 #: Taps on the rim: two go on, three go back; so far apart.
@@ -105,11 +107,21 @@ class Round:
 
 def restored(state: Round, accepted: Mapping[int, tuple[Taken, ...]]) -> Round:
     """A round that goes on where it was left: after the spokes that were accepted."""
-    last = max((each.onset_s, spoke) for spoke, taken in accepted.items() for each in taken)[1] if accepted else None
-    found = replace(state, accepted=MappingProxyType(dict(accepted)))
-    if last is None:
-        return found
-    return replace(found, place=_next_open(found, state.plan.index(last) + 1))
+    if not accepted:
+        return state
+    last_s, last = max((each.onset_s, spoke) for spoke, taken in accepted.items() for each in taken)
+    found = replace(state, accepted=MappingProxyType(dict(accepted)), left=last, left_at_s=last_s + _HEARD_S)
+    found = replace(found, place=_next_open(found, state.plan.index(last) + 1))
+    if not found.complete and set(state.plan) <= set(accepted):
+        found = replace(found, place=len(state.plan))
+    proven = found.complete and last == state.plan[0] and len(accepted[last]) > state.needed
+    return replace(found, closed=True, ended=True) if proven else found
+
+
+def heard_again(state: Round, spoke: int, one: Taken) -> Round:
+    """A pluck that counts already was heard again: its partials are known anew."""
+    taken = tuple(one if each.onset_s == one.onset_s else each for each in state.accepted.get(spoke, ()))
+    return replace(state, accepted=MappingProxyType({**state.accepted, spoke: taken})) if taken else state
 
 
 def agree(one: Lines, other: Lines) -> bool:

@@ -5,6 +5,7 @@ From it the round is read, and what is kept of a pluck is put together.
 
 from __future__ import annotations
 
+from bisect import insort
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
@@ -32,6 +33,7 @@ class Memory:
         self._hears_again = hears_again
         self.accepted: dict[int, list[Counted]] = {}
         self._last_words: dict[float, tuple[Strike, Pluck]] = {}
+        self._from_sounds: list[float] = []  # onsets of strikes that were heard from kept sounds
 
     def restore(self, kept: Sequence[Restored], rehearing: Rehearing) -> dict[int, tuple[Taken, ...]]:
         """Hear plucks that were kept again, in order of time, and give them by spoke."""
@@ -42,6 +44,7 @@ class Memory:
             if heard is not None:
                 strike, pluck = heard
                 self._keep_whole(strike, pluck)
+                self._from_sounds.append(strike.onset_s)
                 self.accepted.setdefault(each.spoke, []).append(Counted(strike, each.value))
                 lines = lines_of(strike)
             accepted[each.spoke] = (*accepted.get(each.spoke, ()), Taken(each.onset_s, lines, each.value))
@@ -57,6 +60,7 @@ class Memory:
         """Take a whole ring in place of its last word; False if it is not worth listing."""
         if not listed(Listened((strike,), 0.0, 0.0, ())):
             return False
+        self._forget_sound_of(strike.onset_s)
         self._keep_whole(strike, pluck)
         for onset_s in self._last_words:
             if abs(onset_s - strike.onset_s) < SAME_S:
@@ -64,11 +68,28 @@ class Memory:
         return True
 
     def _keep_whole(self, strike: Strike, pluck: Pluck) -> None:
-        self.strikes.append(strike)
+        insort(self.strikes, strike, key=lambda each: each.onset_s)
         if len(self.strikes) > _HELD_RINGS:
             self.strikes[-_HELD_RINGS - 1] = without_sound(self.strikes[-_HELD_RINGS - 1])
         if self._hears_again:
-            self.sounds.append(replace(pluck, onset_s=strike.onset_s))
+            insort(self.sounds, replace(pluck, onset_s=strike.onset_s), key=lambda each: each.onset_s)
+
+    def _forget_sound_of(self, onset_s: float) -> None:
+        """A strike heard from its kept sound gives way to the same one heard in its recording."""
+        for old in [each for each in self._from_sounds if abs(each - onset_s) < SAME_S]:
+            self._from_sounds.remove(old)
+            self.strikes = [each for each in self.strikes if each.onset_s != old]
+            self.sounds = [each for each in self.sounds if each.onset_s != old]
+
+    def hear_again(self, before: Restored, strike: Strike, pluck: Pluck) -> Taken:
+        """An accepted pluck is heard in its recording again."""
+        self.last_word(strike, pluck)
+        others = [
+            each for each in self.accepted.get(before.spoke, ()) if abs(each.strike.onset_s - before.onset_s) >= SAME_S
+        ]
+        counted = [*others, Counted(strike, before.value)]
+        self.accepted[before.spoke] = sorted(counted, key=lambda each: each.strike.onset_s)
+        return Taken(before.onset_s, lines_of(strike), before.value)
 
     def accept(self, spoke: int, kept: Sequence[KeptPluck]) -> None:
         """These plucks count as this spoke's."""

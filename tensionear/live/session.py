@@ -9,16 +9,16 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from types import MappingProxyType
 
-from tensionear.capture.channels import best_channel
 from tensionear.capture.levels import level_of
 from tensionear.capture.microphone import Piece
-from tensionear.capture.recording import AudioSource
 from tensionear.errors import LogError
 from tensionear.listening import Listened, Strike, without_sound
 from tensionear.reading import Reading
 from tensionear.readings.plucks import ADVICE, fault_of, reason_of
 
 from . import machine, turning
+from .again import HeardBefore
+from .checklist import Checklist, Item, expected_n, kept_by_walk
 from .ear import SAME_S, Heard, LiveEar, Rehearing
 from .events import (
     Accept,
@@ -40,13 +40,12 @@ from .events import (
 from .keeping import Keeper, KeptPluck, Restored
 from .machine import Round
 from .memory import Memory, names_of, near, reading_job, tensions_of
+from .spoilt import Spoilt
 from .subject import Subject, WheelSubject, lines_of
-from .told import SILENT, Setup, Snapshot, Told
+from .told import SILENT, Setup, Snapshot, Told, told_of
 from .turning import Turning
 
 _PLUCK, _GLANCE, _TOLD_NOVELTY_DB = 0.5, 0.4, 12.0
-_OWN_TONE_S = 0.6  # from the moment a tone is asked for: it starts late and rings in the room
-_DOUBT_S = 0.15  # around lost sound
 _KNOCKS = ("knock", "weak", "noise")
 _APART_S = 2.0  # between a round that was kept and its continuation
 _BY_HAND = ("back", "skip", "redo", "jump", "out")
@@ -81,23 +80,51 @@ class Session:
         sides = {spoke: subject.side(spoke) for spoke in range(1, subject.spokes + 1)}
         self.round = Round(subject.plan(setup.first, setup.options), setup.plucks, sides=MappingProxyType(sides))
         self.turning: Turning | None = None
+        self.checklist: Checklist | None = None
         self.reading: Reading | None = None
         self._memory = Memory(subject.hears_again)
+        self._before = HeardBefore()
         self._stale: dict[int, float] = {}
-        self._own_tones: list[tuple[float, float]] = []
-        self._lost: list[float] = []
+        self._spoilt = Spoilt()
         self._level = SILENT
         self._rate_hz = 0.0
         self._told = 0
         self._start_s = 0.0
         self.revision = 0
 
-    def restore(self, kept: Sequence[Restored]) -> None:
-        """Take up a round that was kept: its sounds are heard again, with whatever the wheel file says by now."""
-        known = [each for each in kept if each.spoke in self.round.plan]
-        accepted = self._memory.restore(known, Rehearing(self._expectations))
-        self._start_s = max((each.onset_s + _APART_S for each in known), default=self._start_s)
-        self.round = machine.restored(self.round, accepted)
+    def restore(self, kept: Sequence[Restored], again_until_s: float = 0.0) -> None:
+        """Take up a round that was kept: its sounds are heard again, with whatever the wheel file says by now.
+
+        Parameters
+        ----------
+        kept : sequence of Restored
+        again_until_s : float
+            Up to here the sound to come is the recording these are of. 0: it is a microphone, which begins anew.
+        """
+        known = tuple(each for each in kept if each.spoke in self.round.plan)
+        if again_until_s:
+            self._before = HeardBefore(known, again_until_s)
+        else:
+            self._start_s = max((each.onset_s + _APART_S for each in known), default=self._start_s)
+        rehearing = Rehearing(self._expectations)
+        for part in kept_by_walk(self.checklist, known) if self.checklist else [known]:
+            self._next_walk()
+            self.round = machine.restored(self.round, self._memory.restore(part, rehearing))
+        self._next_walk()
+        if known:
+            spokes = len({each.spoke for each in known})
+            self._say(Told("resumed", text=f"going on: {spokes} of {len(self.round.plan)} spokes were kept"))
+
+    def follow(self, checklist: Checklist) -> None:
+        """Pluck what a turn plan turns, in its order."""
+        self.checklist = checklist
+        self.round = replace(self.round, plan=checklist.spokes)
+
+    def _next_walk(self) -> None:
+        """Go on with the next walk of the turn plan, once this one is done."""
+        if self.checklist is not None and self.round.complete and not self.checklist.is_last_walk:
+            self.checklist, self.round = self.checklist.next_walk(self.round)
+            self._memory.accepted.clear()
 
     # what comes in
 
@@ -112,7 +139,7 @@ class Session:
         """Take the next piece of sound."""
         assert self._ear is not None
         if piece.doubtful:
-            self._lost = [each for each in self._lost if each > self._now_s - 5.0] + [self._now_s]
+            self._spoilt.lost(self._now_s)
         heard = self._ear.push(piece.samples)
         self._level = level_of(piece.samples[:, self._ear.channel if piece.samples.shape[1] > 1 else 0])
         for each in heard:
@@ -121,6 +148,8 @@ class Session:
 
     def ask(self, asked: Asked) -> None:
         """A key, or what stands for one; whoever leads by hand names the plucks."""
+        if asked.action == "out" and self.checklist is not None:
+            return
         if asked.action in _BY_HAND:
             self.setup = replace(self.setup, named_by_whole=False)
         self._step(asked)
@@ -137,7 +166,8 @@ class Session:
                 self._stale |= self.turning.stale()
             self.turning = None
         else:
-            self.turning = turning.turning_of(self.subject.wheel, spoke, self.tensions_n(), target_n)
+            aim_n = expected_n(self.items(), spoke) if target_n is None else target_n
+            self.turning = turning.turning_of(self.subject.wheel, spoke, self.tensions_n(), aim_n)
         self.revision += 1
 
     def take_reading(self, reading: Reading) -> None:
@@ -187,7 +217,12 @@ class Session:
         stale = dict(self._stale)
         if self.turning is not None:
             stale |= self.turning.stale()
-        return Snapshot(self.round, self.turning, self.reading, self._level, self._now_s, stale, self._told)
+        shown = (self.round, self.turning, self.reading, self._level, self._now_s, stale, self._told)
+        return Snapshot(*shown, self.items())
+
+    def items(self) -> tuple[Item, ...]:
+        """The turns of the plan that is followed, and what was heard after them; none without a plan."""
+        return () if self.checklist is None else self.checklist.items(self.round)
 
     def listened(self, warnings: tuple[str, ...] = ()) -> Listened:
         """Everything heard so far, as a recording's would be."""
@@ -196,6 +231,8 @@ class Session:
     @property
     def over(self) -> bool:
         """Whether there is nothing more to hear: the user quit, or closed the lap (a file is heard to its end)."""
+        if self.checklist is not None and self.checklist.is_last_walk and self.round.complete:
+            return True
         return self.round.ended and not (self.setup.named_by_whole and self.round.closed)
 
     def read(self, warnings: tuple[str, ...] = ()) -> Reading:
@@ -224,6 +261,9 @@ class Session:
     def _take(self, heard: Heard) -> None:
         """A strike at one of its stages."""
         strike = heard.strike
+        if self._before.covers(strike.onset_s):
+            self._take_again(heard)
+            return
         if heard.stage == "whole":
             self._take_whole(heard)
             return
@@ -249,8 +289,7 @@ class Session:
         value = self.subject.weigh(spoke, strike, self._memory.accepted) if final else first_guess
         if value is None:
             return None
-        end_s = strike.onset_s + strike.ring_s
-        doubtful = any(strike.onset_s - _DOUBT_S < each < end_s + _DOUBT_S for each in self._lost)
+        doubtful = self._spoilt.is_doubtful(strike.onset_s, strike.onset_s + strike.ring_s)
         return Plucked(strike.onset_s, self._now_s, lines, value, final, doubtful)
 
     def _spoke(self) -> int:
@@ -258,7 +297,7 @@ class Session:
 
     def _refuse(self, strike: Strike) -> None:
         """Something that is no pluck: a tap, or one thing to change; our own tones are neither."""
-        if any(start - 0.05 < strike.onset_s < end for start, end in self._own_tones):
+        if self._spoilt.is_own_tone(strike.onset_s):
             return
         reason = fault_of(strike) or reason_of(strike)
         if reason in _KNOCKS and strike.novelty_db > _TOLD_NOVELTY_DB:
@@ -278,6 +317,17 @@ class Session:
                     self._keep_anew((KeptPluck(each.onset_s, spoke, each.value, heard.pluck),))
                     return
 
+    def _take_again(self, heard: Heard) -> None:
+        """What was heard before: it is remembered, and what was kept of it too short is kept whole."""
+        strike, pluck = heard.strike, heard.pluck
+        before = self._before.pluck_at(strike.onset_s)
+        if heard.stage == "whole":
+            self._memory.whole(strike, pluck)
+            if before is not None and before.sound is not None and len(before.sound.samples) < len(pluck.samples):
+                self._keep_anew((KeptPluck(before.onset_s, before.spoke, before.value, pluck),))
+        elif heard.stage != "first" and before is not None:
+            self.round = machine.heard_again(self.round, before.spoke, self._memory.hear_again(before, strike, pluck))
+
     def _step(self, event: Event) -> None:
         """One step; what is to be kept is kept before the new state can be seen."""
         if self.turning is not None and isinstance(event, Plucked):
@@ -295,7 +345,9 @@ class Session:
             self.round = after
             self.revision += not isinstance(event, Passed) or bool(effects)
         if isinstance(event, Plucked) and event.final and not before.ended and not before.paused:
-            self._tell_pluck(before, after, event)
+            for told in told_of(before, after, event):
+                self._say(told)
+        self._next_walk()
 
     def _carry_out(self, effects: tuple[Effect, ...], after: Round | None = None) -> bool:
         """Do what is to be done; False if it could not be kept."""
@@ -311,10 +363,13 @@ class Session:
                 case Note(spoke, text):
                     self._guarded(lambda s=spoke, t=text: self._keeper.note(s, t))  # type: ignore[misc]
                 case Sound(cue):
-                    self._own_tones = [each for each in self._own_tones if each[1] > self._now_s - 5.0]
-                    self._own_tones.append((self._now_s, self._now_s + _OWN_TONE_S))
-                    self._sound(cue)
+                    self.play(cue)
         return True
+
+    def play(self, cue: Cue) -> None:
+        """Let a tone sound; what is heard of it is not the wheel's."""
+        self._spoilt.tone(self._now_s)
+        self._sound(cue)
 
     def _keep(self, spoke: int, onsets_s: tuple[float, ...], after: Round | None) -> None:
         values = {each.onset_s: each.value for each in after.accepted.get(spoke, ())} if after else {}
@@ -334,23 +389,7 @@ class Session:
             return False
         return True
 
-    def _tell_pluck(self, before: Round, after: Round, event: Plucked) -> None:
-        spoke = after.shown.spoke if after.shown else before.spoke
-        counted = len(after.accepted.get(spoke, ())) or len(after.taken)
-        if spoke in after.accepted and after.accepted.get(spoke) is not before.accepted.get(spoke):
-            self._say(Told("accepted", spoke, event.value, count=counted))
-        else:
-            self._say(Told("pluck", spoke, event.value, *after.said, count=counted))
-        if after.ended and after.closed:
-            self._say(Told("closed", text="the first spoke again: the count is proven"))
-
     def _say(self, told: Told) -> None:
         self._told += 1
         self.revision += 1
         self._tell(told)
-
-
-def channel_of(source: AudioSource) -> tuple[int, str]:
-    """The channel of a file, as ``read`` takes it, and why."""
-    found = best_channel(source)
-    return found.index, found.text

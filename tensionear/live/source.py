@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Protocol
 
+from tensionear.capture.channels import best_channel
 from tensionear.capture.microphone import Piece, Recovered, Trouble
 from tensionear.capture.recording import AudioSource, Samples
 
@@ -47,8 +48,8 @@ class PlayedFile:
     ----------
     source : AudioSource
     fast : bool
-    from_s : float
-        Where in the file to begin.
+    at_once_s : float
+        So much of its start is given at once, whatever the time: it was heard before.
     clock, sleep : callable
         Seconds, monotonic, and how to wait.
     """
@@ -57,26 +58,27 @@ class PlayedFile:
         self,
         source: AudioSource,
         fast: bool,
-        from_s: float = 0.0,
+        at_once_s: float = 0.0,
         clock: Callable[[], float] = time.monotonic,
         sleep: Callable[[float], None] = time.sleep,
     ) -> None:
         self._source, self._fast, self._clock, self._sleep = source, fast, clock, sleep
         self.name, self.sample_rate_hz = source.name, source.sample_rate_hz
-        self._skip = round(from_s * source.sample_rate_hz)
+        self._at_once = round(at_once_s * source.sample_rate_hz)
         self._pieces = self._cut()
         self._start_s: float | None = None
         self._frames = 0
 
     def take(self, timeout_s: float) -> Piece | Trouble | Recovered | Ended | None:
         """The next 20 ms, when their time has come."""
-        if self._start_s is None:
-            self._start_s = self._clock()
-        due_s = self._start_s + self._frames / self.sample_rate_hz
-        if not self._fast and due_s > self._clock() + timeout_s:
+        waits = not self._fast and self._frames >= self._at_once
+        if waits and self._start_s is None:
+            self._start_s = self._clock() - self._frames / self.sample_rate_hz
+        due_s = (self._start_s or 0.0) + self._frames / self.sample_rate_hz
+        if waits and due_s > self._clock() + timeout_s:
             self._sleep(timeout_s)
             return None
-        if not self._fast:
+        if waits:
             self._sleep(max(0.0, due_s - self._clock()))
         samples = next(self._pieces, None)
         if samples is None:
@@ -93,8 +95,12 @@ class PlayedFile:
 
     def _cut(self) -> Iterator[Samples]:
         step = max(1, round(_PIECE_S * self.sample_rate_hz))
-        for whole in self._source.blocks():
-            block = whole[self._skip :]
-            self._skip -= len(whole) - len(block)
+        for block in self._source.blocks():
             for start in range(0, len(block), step):
                 yield block[start : start + step]
+
+
+def channel_of(source: AudioSource) -> tuple[int, str]:
+    """The channel of a file, as ``read`` takes it, and why."""
+    found = best_channel(source)
+    return found.index, found.text

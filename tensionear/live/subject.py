@@ -108,10 +108,17 @@ class Subject(Protocol):
 
 
 class WheelSubject:
-    """A described wheel."""
+    """A described wheel.
 
-    def __init__(self, wheel: Wheel) -> None:
-        self.wheel = wheel
+    Parameters
+    ----------
+    wheel : Wheel
+    earlier_n : mapping of int to float, optional
+        Tensions read before; they stand for spokes that are not plucked anew when a side's mean is told.
+    """
+
+    def __init__(self, wheel: Wheel, earlier_n: Mapping[int, float] | None = None) -> None:
+        self.wheel, self._earlier_n = wheel, dict(earlier_n or {})
         self._kinds = kinds_of(wheel)
 
     @property
@@ -163,6 +170,9 @@ class WheelSubject:
             return None
         place = self.wheel.place(spoke)
         fellows = [each for each in self.wheel.places if each.side == place.side and each.number != spoke]
+        earlier = [
+            self._earlier_n[one.number] for one in fellows if one.number in self._earlier_n.keys() - others.keys()
+        ]
         fellows = [each for each in fellows if others.get(each.number)]
         counted = [others[each.number][-1] for each in fellows]
         if place.crossing not in _WHOLE_LENGTH or not heard.candidates:
@@ -175,7 +185,7 @@ class WheelSubject:
         fit = fit_side([each for each in self.wheel.places if each.number in rings], rings, self.wheel.learned)
         one = fit.spokes[spoke]
         value = Value(pitch_hz, one.tension_n, one.u_tension_n, None, 100 * one.u_individual_n / one.tension_n)
-        return against(value, [each.value for each in counted])
+        return against(value, [each.value for each in counted], earlier)
 
     def read(self, file: str, listened: Listened, first: int, options: RoundOptions) -> Reading:
         """As ``tensionear read --wheel``."""
@@ -280,9 +290,9 @@ def _rings(heard: Heard) -> Rings:
     return Rings((heard,), float(LOG_TENSION[heard.candidates[0].state_index]))
 
 
-def against(value: Value, fellows: Sequence[Value]) -> Value:
+def against(value: Value, fellows: Sequence[Value], earlier_n: Sequence[float] = ()) -> Value:
     """The value with its deviation from the mean of its side so far, if there are enough of it."""
-    tensions = [each.tension_n for each in fellows if each.tension_n is not None]
+    tensions = [*earlier_n, *(each.tension_n for each in fellows if each.tension_n is not None)]
     if value.tension_n is not None and len(tensions) >= _ENOUGH:
         mean = float(np.mean([*tensions, value.tension_n]))
         return replace(value, deviation_percent=100 * (value.tension_n / mean - 1))

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
 from tensionear.capture.levels import Level
 from tensionear.options import RoundOptions
 from tensionear.reading import Reading
 
-from .events import Value
+from .checklist import Item
+from .events import Plucked, Value
 from .machine import Round
 from .turning import Turning
 
@@ -39,6 +40,18 @@ class Told:
     count: int = 0
 
 
+def told_of(before: Round, after: Round, event: Plucked) -> Iterator[Told]:
+    """What is to be told of a pluck that made one state of a round into another."""
+    spoke = after.shown.spoke if after.shown else before.spoke
+    counted = len(after.accepted.get(spoke, ())) or len(after.taken)
+    if spoke in after.accepted and after.accepted.get(spoke) is not before.accepted.get(spoke):
+        yield Told("accepted", spoke, event.value, count=counted)
+    else:
+        yield Told("pluck", spoke, event.value, *after.said, count=counted)
+    if after.ended and after.closed:
+        yield Told("closed", text="the first spoke again: the count is proven")
+
+
 @dataclass(frozen=True, slots=True)
 class Snapshot:
     """All there is to show at one moment."""
@@ -50,3 +63,4 @@ class Snapshot:
     heard_s: float = 0.0
     stale: Mapping[int, float] = field(default_factory=dict)
     told: int = 0
+    items: tuple[Item, ...] = ()  # of a turn plan that is followed

@@ -12,9 +12,9 @@ from tensionear.pitch.series import LEEWAY_STEP, series_grid
 from tensionear.pitch.spectrum import Array
 
 from .beam import BendingPlane
-from .inverse import SpokeModel
-from .modes import MODES, EvenTable, ModeTable, mode_table
+from .modes import MODES, EvenTable, ModeTable, ends_tables, mode_table
 from .spoke import Spoke
+from .spokemodel import SpokeModel, ThickEnds
 from .stretch import stretch_of_first_mode
 
 _LOWEST_N, _HIGHEST_N, _STEP = 40.0, 3000.0, 0.004
@@ -44,7 +44,15 @@ def spoke_model(spoke: Spoke, free_length_m: float, u_length_m: float) -> SpokeM
     made = spoke.tolerances()
     rows = [(u_length_m / free_length_m, 0.0, 0.0, 0.0)]
     rows += [(0.0, each.linear_density, each.flat_stiffness, each.edge_stiffness) for each in made]
-    return SpokeModel(spoke_tables(spoke, free_length_m), np.array(rows), ("length", *(each.source for each in made)))
+    tables, sources = spoke_tables(spoke, free_length_m), ("length", *(each.source for each in made))
+    if not spoke.has_other_ends:
+        return SpokeModel(tables, np.array(rows), sources)
+    stretches, ends = spoke.stretches(free_length_m), spoke.end_pieces()
+    slopes = [
+        ends_tables(stretches, ends, plane, table) for plane, table in zip(bending_planes(spoke), tables, strict=True)
+    ]
+    beyond = np.array([(0.0, 0.0, 0.0), *(each.ends_beyond for each in made)])
+    return SpokeModel(tables, np.array(rows), sources, thick_ends=ThickEnds((slopes[0], slopes[1]), beyond))
 
 
 @lru_cache(maxsize=64)

@@ -15,9 +15,9 @@ from tensionear.pitch.lines import Expectation
 from tensionear.pitch.series import LEEWAY_STEP, series_grid
 
 from .expectation import LOG_TENSION, leeway_of, log_ends, usual_stretch
-from .inverse import SpokeModel
 from .modes import mode_table
 from .spoke import Stretch
+from .spokemodel import SpokeModel
 
 LENGTH_M, MASS_KG_M, STIFFNESS_N_M2, AXIAL_N = 0.270, 0.014, 0.085, 5.0e5
 _SPREAD = 0.45  # standard deviation of ln stiffness between kinds of spoke, at one mass per length
@@ -87,4 +87,4 @@ def expect_any_tone() -> Expectation:
     logs = first[:, None, None] + shapes
     leeway = np.repeat(leeway, len(first[::LEEWAY_STEP]), axis=0)
     grid = series_grid(("both", "both"), (logs, logs), (leeway, leeway), first)
-    return Expectation(grid, np.full(len(first), _TONE_STRETCH))
+    return Expectation(grid, np.full(len(first), _TONE_STRETCH), still=True)

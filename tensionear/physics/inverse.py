@@ -1,4 +1,4 @@
-"""From partials to tension: a joint fit of spokes that share their ends' kind and their making. Imports ``modes``.
+"""From partials to tension: a joint fit of spokes that share their ends' kind and making. Imports ``believed``, ``spokemodel``.
 
 Unknowns: each spoke its ln T and how its ends differ from its fellows'; shared by the group the base stiffness of hub and
 nipple end, how the planes differ, and what is only known within a tolerance (length, density, modulus, section). One spoke
@@ -8,6 +8,7 @@ errors with the tails of Student's t, so that a false partial does not drag the 
 
 Tolerances enter exactly, by similarity: with L, EI and mu scaled by e^l, e^e, e^m,
 ln f(T, k) = v(ln T + 2l - e, ln k + l - e) - 2l - m/2 + e/2, where v is the tabled spoke.
+What thick ends change otherwise than the middle is added to first order (``ThickEnds``).
 """
 
 from __future__ import annotations
@@ -18,9 +19,10 @@ from dataclasses import dataclass, field, fields
 import numpy as np
 from numpy.typing import NDArray
 
-from .modes import HIGHEST_TENSION_N, LOWEST_TENSION_N, MODES, ModeTable
-
-Array = NDArray[np.float64]
+from .believed import SHARED_ENDS, EndsPrior, SharedPrior, flat_prior
+from .modes import HIGHEST_TENSION_N, LOWEST_TENSION_N, MODES
+from .shares import common_shares, individual_shares
+from .spokemodel import Array, SpokeModel
 
 #: Degrees of freedom. A fair partial counts in full but by no more, so that the uncertainty is not understated.
 _STUDENT = 3.0
@@ -29,66 +31,6 @@ _PRUNE = 14.0
 _LOCALS = 6  # ln T; hub and nipple end of the first plane; of the second; where lines of both planes lie between them
 #: -1 and 1 are the planes themselves: a line heard alone is often one plane's, and a spoke's are all the same plane's.
 _BETWEEN_SD = 0.7
-#: Shared unknowns that tell the ends: the base at hub and nipple, and how either plane's differ from it.
-SHARED_ENDS = 6
-
-
-@dataclass(frozen=True, slots=True)
-class EndsPrior:
-    """What is believed of the ends before listening; stiffness in N m/rad.
-
-    ``lowest``..``highest`` is the flat range of a side's base; ``plane_sd`` how far the planes of a side differ, and
-    ``spoke_sd`` how far spokes of a side differ, both one standard deviation of ln k.
-    """
-
-    lowest: float = 3.0
-    highest: float = 250.0
-    nodes: int = 5
-    plane_sd: float = 0.25
-    spoke_sd: float = 0.22
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class SharedPrior:
-    """What is believed of all a group shares, as a mixture of Gaussians; what a calibration hands to later wheels.
-
-    Shapes: ``weight`` (parts,), ``mean`` (parts, shared), ``covariance`` (parts, shared, shared). Order: ln k of hub and nipple
-    end, how the first and the second plane's differ from them (hub, nipple, hub, nipple), then one standardised unknown for
-    each source of tolerance. ``ends_known`` tells whether the ends were learned at all.
-    """
-
-    weight: Array
-    mean: Array
-    covariance: Array
-    ends_known: bool = True
-
-
-def flat_prior(prior: EndsPrior, sources: int) -> SharedPrior:
-    """Nothing known but the ranges: ends flat in ln k, as overlapping Gaussians; ``sources`` tolerances as stated."""
-    span = math.log(prior.highest / prior.lowest)
-    centres = math.log(prior.lowest) + span * (np.arange(prior.nodes) + 0.5) / prior.nodes
-    mean = np.zeros((prior.nodes**2, SHARED_ENDS + sources))
-    mean[:, :2] = [(hub, nipple) for hub in centres for nipple in centres]
-    sd = np.concatenate([[0.55 * span / prior.nodes] * 2, [prior.plane_sd] * 4, np.ones(sources)])
-    parts = len(mean)
-    return SharedPrior(
-        np.full(parts, 1 / parts), mean, np.broadcast_to(np.diag(sd**2), (parts, len(sd), len(sd))), False
-    )
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class SpokeModel:
-    """One kind of spoke at one free length: a table for each plane and the effect of each tolerance.
-
-    ``tables`` has two entries (twice the same for a round spoke). ``tolerances`` (sources, 4) gives, for one standard
-    deviation of each source, the relative change of length, mass per length, flat and edge stiffness. ``bends`` (further
-    sources, 2, MODES) gives for others what they add to ln f of each plane's partials.
-    """
-
-    tables: tuple[ModeTable, ModeTable]
-    tolerances: Array
-    sources: tuple[str, ...]
-    bends: Array = field(default_factory=lambda: np.zeros((0, 2, MODES)))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -114,7 +56,9 @@ class GroupFit:
     covariance of ln T = diag(individual) + loading shared_covariance loading'. ``shared`` (parts, shared) are their means.
     ``predicted`` (spokes, 2, MODES) is ln f by the best part, ``sensitivity`` (spokes,) dlnT/dlnf of the first mode,
     ``misfit`` (spokes,) the mean square of the standardised residuals of each spoke's partials without the few robustly
-    set aside, ``residual`` (spokes, 3, MODES) those residuals for the best part.
+    set aside, ``residual`` (spokes, 3, MODES) those residuals for the best part. ``own_share`` (parts, spokes, 4) and
+    ``common_share`` (parts, spokes, shared + 1) are what ``individual`` and the rest add up from (``shares``); ``learned``
+    tells whether a calibration stood in the place of the flat prior.
     """
 
     weight: Array
@@ -129,6 +73,9 @@ class GroupFit:
     residual: Array
     cost: float
     prior: EndsPrior
+    own_share: Array
+    common_share: Array
+    learned: bool
     sources: tuple[str, ...] = field(default=())
 
     def moments(self) -> tuple[Array, Array, Array]:
@@ -253,6 +200,7 @@ class _Problem:
         self.bent = SHARED_ENDS + len(models[0].tolerances)
         sources = len(models[0].tolerances) + len(models[0].bends)
         self.shared_size = SHARED_ENDS + sources
+        self.learned = learned is not None
         self.believed = flat_prior(prior, sources) if learned is None else learned
         self.precision = np.asarray(np.linalg.inv(self.believed.covariance), dtype=np.float64)
         offset = np.linalg.slogdet(self.believed.covariance)[1] - 2 * np.log(self.believed.weight)
@@ -308,7 +256,8 @@ class _Problem:
         size = np.abs(residual)
         sane = self.used & (size < 4)
         misfit = np.sum(np.where(sane, size**2, 0), axis=(1, 2)) / np.maximum(np.sum(sane, axis=(1, 2)) - 2, 1)
-        value, slopes, _ = self._predict(state.own[[best]], state.shared[[best]])
+        value, slopes, _ = self._predict(state.own, state.shared)
+        robust = self.inverse_sd**2 / (1 + normal.residual**2 / _STUDENT)
         return GroupFit(
             weight / weight.sum(),
             state.own[:, :, 0],
@@ -316,12 +265,15 @@ class _Problem:
             loading[:, :, 0, :],
             state.shared,
             covariance,
-            value[0, :, :2],
-            1 / slopes[0, :, 0, 0, 0],
+            value[best, :, :2],
+            1 / slopes[best, :, 0, 0, 0],
             misfit,
             residual,
             float(normal.cost.min()),
             self.prior,
+            individual_shares(inverse_own, slopes, robust, self.own_sd),
+            common_shares(loading[:, :, 0, :], covariance, self.precision[state.part]),
+            self.learned,
             self.models[0].sources,
         )
 
@@ -363,6 +315,11 @@ class _Problem:
                     - 0.5 * tolerance[:, 1]
                     + by_stiffness[..., None] * tolerance[:, 2 + plane]
                 )
+                if model.thick_ends is not None:
+                    added = model.thick_ends.log_frequencies(plane, log_t.ravel(), hub.ravel(), nipple.ravel())
+                    added = added.reshape(*shape, -1)
+                    shared[..., 6 : self.bent] += added
+                    value[:, members, plane] += np.einsum("pimt,pt->pim", added, shared_values[:, 6 : self.bent])
                 by_own[:, members, plane], by_shared[:, members, plane] = own, shared
         between = own_values[:, :, 5, None]
         apart = (value[:, :, 0] - value[:, :, 1]) / 2

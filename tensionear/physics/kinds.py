@@ -20,10 +20,10 @@ from tensionear.pitch.spectrum import Array, Peaks
 from .beam import BendingPlane
 from .expectation import LOG_TENSION, leeway_of, log_ends, usual_stretch
 from .generic import AXIAL_N, LENGTH_M, MASS_KG_M, STIFFNESS_N_M2
-from .inverse import SpokeModel
 from .modes import MODES, EvenTable, ModeTable, even_table, mode_table
 from .section import Section
 from .spoke import Stretch
+from .spokemodel import SpokeModel
 
 _HEAD_M, _TAIL_M = 0.028, 0.022  # thick ends inside the free length, common practice, no source
 _STEP = 1.2  # between kinds, of the stiffness

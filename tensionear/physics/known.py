@@ -13,7 +13,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from .inverse import SHARED_ENDS, Array, GroupFit, SharedPrior
+from .believed import SHARED_ENDS, SharedPrior
+from .inverse import GroupFit
+from .spokemodel import Array
 
 #: What a fit calls the unknown that all known tensions share.
 GAUGE = "gauge"

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +22,7 @@ LOWEST_TENSION_N, HIGHEST_TENSION_N = 25.0, 3200.0
 MODES = 12
 _TENSION_NODES, _END_NODES, _EVEN_NODES = 13, 8, 13
 _BUBBLES = 26
+_STEP = 0.02  # of ln mass and ln stiffness, for derivatives
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -101,14 +102,45 @@ class EvenTable:
         return np.asarray(np.tensordot(tension, by_end, axes=(1, 1)).transpose(0, 2, 1))
 
 
-def mode_table(stretches: Sequence[Stretch], plane: BendingPlane) -> ModeTable:
-    """Tabulate a spoke (its uniform pieces from hub to nipple) in one bending plane."""
-    nodes = _Nodes(stretches, plane)
+def mode_table(
+    stretches: Sequence[Stretch], plane: BendingPlane, middle_stiffness_n_m: float | None = None
+) -> ModeTable:
+    """Tabulate a spoke (its uniform pieces from hub to nipple) in one bending plane; ``middle_stiffness_n_m`` is k0."""
+    nodes = _Nodes(stretches, plane, middle_stiffness_n_m)
     end = nodes.end_stiffness(_END_NODES)
     logs = nodes.log_frequencies(end[:, None], end[None, :])
     to_tension, to_end = _transform(_TENSION_NODES), _transform(_END_NODES)
     coefficients = np.einsum("abcm,ta,hb,nc->mthn", logs, to_tension, to_end, to_end, optimize=True)
     return ModeTable(np.ascontiguousarray(coefficients), nodes.log_tension_range, nodes.middle_stiffness_n_m)
+
+
+def ends_tables(
+    stretches: Sequence[Stretch], ends: Sequence[int], plane: BendingPlane, table: ModeTable
+) -> tuple[ModeTable, ModeTable]:
+    """What the pieces at ``ends`` of the spoke in ``table`` do: derivatives of ln f by the ln of their mass and stiffness."""
+    found = []
+    for mass, stiffness in ((_STEP, 0.0), (0.0, _STEP)):
+        coefficients = [
+            mode_table(
+                _with_ends(stretches, ends, sign * mass, sign * stiffness), plane, table.middle_stiffness_n_m
+            ).coefficients
+            for sign in (1, -1)
+        ]
+        found.append(replace(table, coefficients=(coefficients[0] - coefficients[1]) / (2 * _STEP)))
+    return found[0], found[1]
+
+
+def _with_ends(stretches: Sequence[Stretch], ends: Sequence[int], mass: float, stiffness: float) -> list[Stretch]:
+    """The pieces with ln of mass per length and of bending stiffness of those at ``ends`` raised by this."""
+    changed = list(stretches)
+    for at in ends:
+        changed[at] = replace(
+            stretches[at],
+            linear_density_kg_m=stretches[at].linear_density_kg_m * math.exp(mass),
+            flat_stiffness_n_m2=stretches[at].flat_stiffness_n_m2 * math.exp(stiffness),
+            edge_stiffness_n_m2=stretches[at].edge_stiffness_n_m2 * math.exp(stiffness),
+        )
+    return changed
 
 
 def even_table(stretches: Sequence[Stretch], plane: BendingPlane) -> EvenTable:
@@ -125,13 +157,15 @@ class _Nodes:
 
     log_tension_range = (math.log(LOWEST_TENSION_N), math.log(HIGHEST_TENSION_N))
 
-    def __init__(self, stretches: Sequence[Stretch], plane: BendingPlane) -> None:
+    def __init__(
+        self, stretches: Sequence[Stretch], plane: BendingPlane, middle_stiffness_n_m: float | None = None
+    ) -> None:
         beam = beam_matrices(stretches, plane, _BUBBLES)
         whiten = np.linalg.inv(np.linalg.cholesky(beam.mass))
         self._bending, self._geometric = (whiten @ each @ whiten.T for each in (beam.bending, beam.geometric))
         self._hub, self._nipple = whiten[:, beam.hub_slope], whiten[:, beam.nipple_slope]
         soft = min(p.flat_stiffness_n_m2 if plane == "flat" else p.edge_stiffness_n_m2 for p in stretches)
-        self.middle_stiffness_n_m = math.sqrt(soft * 900.0)
+        self.middle_stiffness_n_m = middle_stiffness_n_m or math.sqrt(soft * 900.0)
 
     def end_stiffness(self, count: int) -> Matrix:
         """Of an end at its nodes, in N m/rad."""

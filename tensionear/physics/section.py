@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 Shape = Literal["round", "blade", "oval"]
+_STEP = 1e-3  # of a change, for derivatives
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,3 +60,16 @@ class Section:
         centroid = 4 * r / (3 * math.pi)
         half = (math.pi / 8 - 8 / (9 * math.pi)) * r**4 + (math.pi * r**2 / 2) * (straight / 2 + centroid) ** 2
         return t * straight**3 / 12 + 2 * half
+
+    def growth(self, width: float, thickness: float) -> tuple[float, float, float]:
+        """Relative change of area, flat and edge second moment for small relative changes of width and thickness."""
+
+        def logs(sign: float) -> list[float]:
+            step = sign * _STEP
+            other = Section(self.shape, self.width_m * (1 + step * width), self.thickness_m * (1 + step * thickness))
+            return [
+                math.log(each) for each in (other.area_m2, other.flat_second_moment_m4, other.edge_second_moment_m4)
+            ]
+
+        area, flat, edge = ((more - less) / (2 * _STEP) for more, less in zip(logs(1.0), logs(-1.0), strict=True))
+        return area, flat, edge

@@ -23,13 +23,26 @@ class Stretch:
 class Tolerance:
     """One independent source of uncertainty of a spoke's making, and what one standard deviation of it does.
 
-    ``linear_density``, ``flat_stiffness`` and ``edge_stiffness`` are relative changes (1 = 100 %).
+    ``linear_density``, ``flat_stiffness`` and ``edge_stiffness`` are relative changes (1 = 100 %) of the middle section;
+    ``ends`` are the same three of the thick ends, None where these change alike.
     """
 
     source: str
     linear_density: float
     flat_stiffness: float
     edge_stiffness: float
+    ends: tuple[float, float, float] | None = None
+
+    @property
+    def ends_beyond(self) -> tuple[float, float, float]:
+        """By how much more than the middle the thick ends change: mass per length, flat and edge stiffness."""
+        if self.ends is None:
+            return 0.0, 0.0, 0.0
+        return (
+            self.ends[0] - self.linear_density,
+            self.ends[1] - self.flat_stiffness,
+            self.ends[2] - self.edge_stiffness,
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,13 +86,21 @@ class Spoke:
         return self.middle.shape != "round"
 
     @property
+    def has_other_ends(self) -> bool:
+        """Whether a flat middle has thick ends inside the free length, made by themselves."""
+        return self.is_flat and self.ends != self.middle and self.head_m + self.tail_m > 0
+
+    @property
     def density_kg_m3(self) -> float:
         """Density in kg/m3, scaled to the weighed mass where there is one."""
         if self.weighed_kg is None or self.whole_length_m is None:
             return self.material.density_kg_m3
+        return self.weighed_kg / sum(self._volumes_m3(self.whole_length_m))
+
+    def _volumes_m3(self, whole_length_m: float) -> tuple[float, float]:
+        """Volume of the thick ends and of the middle."""
         thick = self.head_m + self.tail_m
-        volume = self.ends.area_m2 * thick + self.middle.area_m2 * (self.whole_length_m - thick)
-        return self.weighed_kg / volume
+        return self.ends.area_m2 * thick, self.middle.area_m2 * (whole_length_m - thick)
 
     def stretches(self, free_length_m: float) -> tuple[Stretch, ...]:
         """The uniform pieces of a spoke of this free length (m), hub first; pieces of no length are left out."""
@@ -103,23 +124,40 @@ class Spoke:
             if length > 0
         )
 
+    def end_pieces(self) -> tuple[int, ...]:
+        """Which of ``stretches`` are thick ends, from either end."""
+        if self.ends == self.middle:
+            return ()
+        return tuple(at for at, length_m in ((0, self.head_m), (-1, self.tail_m)) if length_m > 0)
+
     def tolerances(self) -> tuple[Tolerance, ...]:
         """The independent sources of uncertainty of mass per length and bending stiffness (JCGM 100 type B).
 
-        A weighed spoke's mass per length does not depend on its section or tabled density: only the mass counts.
+        A weighed spoke's mass per length does not depend on its section or tabled density: only the mass counts. Where a flat
+        middle has round ends, a larger share of that mass in the one is a smaller one in the other.
         """
         weighed = self.weighed_kg is not None
-        by_section = 0.0 if weighed else 1.0
         found = [Tolerance("modulus", 0.0, *(2 * (self.material.u_modulus_percent / 100,)))]
         if weighed:
             found.append(Tolerance("weighed mass", self.u_weighed_kg / (self.weighed_kg or 1.0), 0.0, 0.0))
         else:
             found.append(Tolerance("density", self.material.u_density_percent / 100, 0.0, 0.0))
-        if self.is_flat:
-            u_w, u_t = self.u_width_percent / 100, self.u_thickness_percent / 100
-            found.append(Tolerance("width", by_section * u_w, u_w, 3 * u_w))
-            found.append(Tolerance("thickness", by_section * u_t, 3 * u_t, u_t))
-        else:
-            u_d = self.u_diameter_percent / 100
-            found.append(Tolerance("diameter", 2 * by_section * u_d, 4 * u_d, 4 * u_d))
+        u_d = self.u_diameter_percent / 100
+        if not self.is_flat:
+            return *found, Tolerance("diameter", 0.0 if weighed else 2 * u_d, 4 * u_d, 4 * u_d)
+        sizes = {"width": (self.u_width_percent / 100, 0.0), "thickness": (0.0, self.u_thickness_percent / 100)}
+        in_ends, in_middle = self._shares() if weighed else (0.0, 0.0)
+        for source, by in sizes.items():
+            area, flat, edge = self.middle.growth(*by)
+            ends = (-area * in_middle, 0.0, 0.0) if self.has_other_ends else None
+            found.append(Tolerance(source, area * (1 - in_middle), flat, edge, ends))
+        if self.has_other_ends:
+            found.append(
+                Tolerance("end diameter", -2 * u_d * in_ends, 0.0, 0.0, (2 * u_d * (1 - in_ends), 4 * u_d, 4 * u_d))
+            )
         return tuple(found)
+
+    def _shares(self) -> tuple[float, float]:
+        """Of a weighed spoke's volume in its thick ends and in its middle."""
+        thick, thin = self._volumes_m3(self.whole_length_m or 0.0) if self.has_other_ends else (0.0, 1.0)
+        return thick / (thick + thin), thin / (thick + thin)

@@ -14,9 +14,11 @@ from tensionear.pitch.lines import Expectation
 from tensionear.pitch.series import LEEWAY_STEP, series_grid
 from tensionear.pitch.spectrum import Array
 
+from .believed import SHARED_ENDS
 from .expectation import LOG_TENSION
-from .inverse import SHARED_ENDS, GroupFit, SpokeModel
+from .inverse import GroupFit
 from .modes import ModeTable
+from .spokemodel import SpokeModel
 
 _STEPS = np.array([-2.0, -1.0, 0.0, 1.0, 2.0])  # columns of the grid, both ends stiffer or softer together
 _APART = 0.7  # of a standard deviation, between two columns
@@ -44,14 +46,15 @@ def taught(expected: Expectation, model: SpokeModel, fit: GroupFit) -> Expectati
     variance = fit.weight @ (np.diagonal(fit.shared_covariance, axis1=1, axis2=2) + (fit.shared - shared) ** 2)
     sd = np.sqrt(fit.prior.spoke_sd**2 + np.minimum(variance[:2], _MOST_VARIANCE))
     sources = SHARED_ENDS + len(model.tolerances)
-    length, mass, *stiffness = shared[SHARED_ENDS:sources] @ model.tolerances
+    made = shared[SHARED_ENDS:sources]
+    length, mass, *stiffness = made @ model.tolerances
     planes = (0,) if expected.grid.alike else (0, 1)
     grids, leeways = [], []
     for plane in planes:
         ends = shared[:2] + shared[2 + 2 * plane : 4 + 2 * plane] + length - stiffness[plane]
         tension, offset = 2 * length - stiffness[plane], stiffness[plane] / 2 - mass / 2 - 2 * length
         bend = shared[sources:] @ model.bends[:, plane]
-        grids.append(_grid(model.tables[plane], tension, ends, sd) + offset + bend)
+        grids.append(_grid(model, plane, tension, ends, sd, made) + offset + bend)
         leeways.append(_leeway(model.tables[plane], tension, ends, sd))
     return replace(
         expected,
@@ -59,14 +62,16 @@ def taught(expected: Expectation, model: SpokeModel, fit: GroupFit) -> Expectati
     )
 
 
-def _grid(table: ModeTable, tension: float, ends: Array, sd: Array) -> Array:
-    """ln f of the tabled spoke, shape (states, ends, MODES)."""
+def _grid(model: SpokeModel, plane: int, tension: float, ends: Array, sd: Array, made: Array) -> Array:
+    """ln f of the tabled spoke with thick ends as ``made``, shape (states, ends, MODES)."""
     known = np.append(LOG_TENSION[:-1:_EVERY], LOG_TENSION[-1])
     asked = known + tension
     columns = []
     for step in _STEPS:
-        hub, nipple = ends + _APART * step * sd
-        values, _ = table.log_frequencies(asked, np.full(len(asked), hub), np.full(len(asked), nipple))
+        hub, nipple = (np.full(len(asked), end) for end in ends + _APART * step * sd)
+        values, _ = model.tables[plane].log_frequencies(asked, hub, nipple)
+        if model.thick_ends is not None:
+            values = values + model.thick_ends.log_frequencies(plane, asked, hub, nipple) @ made
         columns.append(np.stack([np.interp(LOG_TENSION, known, mode) for mode in values.T], axis=1))
     return np.stack(columns, axis=1)
 

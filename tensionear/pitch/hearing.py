@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 
 from .consistency import belonging
-from .gliding import decay_law, first_stretch, starting_decay
+from .gliding import decay_law, first_stretch, starting_decay, still_or_gliding
 from .lines import GONE_DB, SAME_LINE_HZ, Expectation, Heard, Line, Ringing, with_twins
 from .naming import Named, clusters_of, name_peaks
 from .pairs import with_more
@@ -89,6 +89,8 @@ def hear(ring: Array, rate_hz: float, expected: Expectation, seen: Heard, old: S
     if abs(fits[0].stretch - fits[1].stretch) < _SAME_STRETCH * usual:
         fits = [min(fits, key=lambda each: each.cost)]
     fit = min((_completed(bands, each, standing, share, glide, clusters) for each in fits), key=lambda each: each.cost)
+    if expected.still:
+        fit = still_or_gliding(bands, fit, standing, replace(glide, growth=growth_after(bands, fit, fit.share)))
     fitted = _lines(fit)
     lines = belonging(fitted, _fresh(fitted, old, seen.start_s), series, expected.grid)
     return replace(seen, lines=tuple(with_twins(_with_first_mode(lines, clusters, series))), stretch=fit.stretch)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
@@ -41,8 +42,13 @@ class Features:
     attack_db: float
 
 
+#: How the spoke rings that may have been plucked: as one alone, or touching another.
+Ring = Literal["free", "touching"]
 #: Logistic regression on simulated rounds, in the order of ``regressors``: made by ``python -m benchmarks.pluck_weights``.
-_WEIGHTS = (-8.25, 1.19, 1.87, 0.82, 6.29, -0.50, -2.96, -1.55, 1.38)
+_WEIGHTS: dict[Ring, tuple[float, ...]] = {
+    "free": (-8.25, 1.19, 1.87, 0.82, 6.29, -0.50, -2.96, -1.55, 1.38),
+    "touching": (-11.67, 1.14, 3.92, 0.16, 5.96, 0.98, -3.61, -3.40, 1.22),
+}
 _KNOCK_PERSIST_DB, _VOICE_DRIFT_CENTS, _WEAK_NOVELTY_DB = -12.0, 25.0, 9.0
 
 
@@ -67,7 +73,7 @@ def regressors(features: Features, rank: float, novelty_db: float) -> Array:
     )
 
 
-def pluck_probability(features: Features, rank: float, novelty_db: float) -> float:
+def pluck_probability(features: Features, rank: float, novelty_db: float, ring: Ring = "free") -> float:
     """How probable it is that a spoke was plucked, 0..1.
 
     Parameters
@@ -77,8 +83,10 @@ def pluck_probability(features: Features, rank: float, novelty_db: float) -> flo
         Of the best series of partials a spoke could have (``series.rank``), dB.
     novelty_db : float
         How sharply the onset rose.
+    ring : {"free", "touching"}
+        How the spoke rings.
     """
-    return float(1 / (1 + np.exp(-np.dot(_WEIGHTS, regressors(features, rank, novelty_db)))))
+    return float(1 / (1 + np.exp(-np.dot(_WEIGHTS[ring], regressors(features, rank, novelty_db)))))
 
 
 def what_else(features: Features, novelty_db: float) -> str:

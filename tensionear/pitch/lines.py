@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from .kind import Ring
 from .series import Candidate, SeriesGrid
 from .spectrum import Array, Peaks
 
@@ -106,10 +107,16 @@ class KeptRing:
 
 @dataclass(frozen=True, slots=True)
 class Expectation:
-    """What is known before listening: the grid of states, and for each the stretch D that a usual pluck makes."""
+    """What is known before listening: the grid of states, for each the stretch D that a usual pluck makes, and what plucks
+    sound like (``ring``): those of a spoke that is ``touching`` another form no series of its own.
+
+    ``still``: it may as well not glide at all, as a thing that is no spoke.
+    """
 
     grid: SeriesGrid
     stretch: Array
+    still: bool = False
+    ring: Ring = "free"
 
 
 def ringing_after(heard: Heard, onset_s: float, old: Sequence[Ringing]) -> tuple[Ringing, ...]:

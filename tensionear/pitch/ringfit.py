@@ -89,8 +89,8 @@ class Glide:
 class RingFit:
     """Result, shapes (bands, components): frequencies at vanishing swing, their standard deviations by noise alone,
     decay rates, amplitudes at the pluck; ``residual`` and ``power`` (bands,) are mean squares; ``stretch`` is D;
-    ``glided_s`` is how far, in time of the phase, each component has glided by the end of the ring; ``cost`` is minus twice
-    the log posterior but for a constant.
+    ``glided_s`` is how far, in time of the phase, each component has glided by the end of the ring, ``share`` what it feels of
+    the stretch; ``cost`` is minus twice the log posterior but for a constant.
     """
 
     frequency_hz: Array
@@ -102,6 +102,7 @@ class RingFit:
     stretch: float
     sd_stretch: float
     glided_s: Array
+    share: Array
     used: Mask
     cost: float
 
@@ -167,6 +168,7 @@ def fit_ring(
         here.stretch,
         last.sd_stretch,
         here.stretch * share * glide.growth[-1],
+        share,
         used,
         here.total,
     )

@@ -8,9 +8,10 @@ import numpy as np
 
 from tensionear.listening import Listened, Strike
 from tensionear.options import RoundOptions
+from tensionear.physics.believed import EndsPrior
 from tensionear.physics.expectation import LOG_TENSION
 from tensionear.physics.generic import generic_models
-from tensionear.physics.inverse import EndsPrior, GroupFit, fit_group
+from tensionear.physics.inverse import GroupFit, fit_group
 from tensionear.physics.kinds import Kind, expect_kind, model_of_kind
 from tensionear.physics.observations import partials_of
 from tensionear.physics.taught import taught
@@ -25,6 +26,7 @@ from tensionear.wheel.sidefit import ReadTension
 from .plucks import common_findings, first_modes, listed, pluck_reading, unread_pluck
 from .rounds import SpokeRings, refusal_of, rings_of, struck_of
 from .second import Fellows, second_look
+from .sharing import by_sound
 from .wheel import check_plucks
 
 _EVENNESS_PERCENT = 5.0  # common practice, no source
@@ -72,6 +74,7 @@ def read_evenness_named(
         text = (
             "whether spokes touch where they cross is not known: if they do, compare only pairs; "
             "say --crossing apart or --crossing touching for a verdict"
+            + by_sound(strikes, naming, [range(1, spokes + 1, 2), range(2, spokes + 1, 2)])
         )
         findings.append(Finding("crossing-unknown", text))
     elif not whole:

@@ -38,7 +38,7 @@ def touching_pairs(
         place.number: index
         for place in wheel.places
         if crossing[place.number] == "touching" and can_split(place)
-        if (index := _pluck_of(strikes, naming, place.number)) is not None
+        if (index := pluck_of(strikes, naming, place.number)) is not None
     }
     sides: dict[Side, SidePairs] = {}
     for side in wheel.sides:
@@ -57,7 +57,7 @@ def touching_pairs(
     return PairReadings(sides, rings, told, _findings(wheel, sides))
 
 
-def _pluck_of(strikes: Sequence[Strike], naming: Naming, spoke: int) -> int | None:
+def pluck_of(strikes: Sequence[Strike], naming: Naming, spoke: int) -> int | None:
     """The loudest good pluck that is surely this spoke's."""
     own = [
         index

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from tensionear.reading import Finding, PluckReading
 
 #: A ring that lasts less than this share of the usual one; simulated rounds stay above 0.3. Judgement, no source.
-DULL = 0.15
+DULL = 0.2
 _FEWEST = 8  # spokes that tell what is usual
 _LOW_MODES = 3
 

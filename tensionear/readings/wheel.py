@@ -29,13 +29,16 @@ from tensionear.wheel.model import Place, Wheel
 from tensionear.wheel.roundplan import plan_round
 from tensionear.wheel.sequence import Naming, name_plucks
 from tensionear.wheel.sheet import EMPTY, Sheet, sheet_to_dict
-from tensionear.wheel.sidefit import FittedGroup, ReadTension, Rings, SideTensions, fit_groups, side_of
+from tensionear.wheel.sidefit import Group, ReadTension, Rings, SideTensions, fit_side
 
-from .pairs import PairReadings, touching_pairs
+from .foreign import fit_bare, foreign_findings, hardly_heard, likely_rings
+from .otherspoke import wheel_contradicted
+from .pairs import touching_pairs
 from .plucks import common_findings, listed, pluck_reading, unread_pluck
 from .ringing import dull_rings
 from .rounds import SpokeRings, refusal_of, rings_of, struck_of
 from .second import Fellows, second_look
+from .sharing import by_sound
 
 #: Crossings at which a spoke sings by its whole length, as it is modelled here.
 _WHOLE_LENGTH = ("apart", None)
@@ -114,21 +117,29 @@ def read_named(
     crossing = {place.number: options.crossing or place.crossing for place in wheel.places}
     strikes, rings, fits = _whole_spokes(strikes, naming, wheel, kinds, options)
     pairs = touching_pairs(strikes, naming, wheel, crossing)
-    fits |= {side: found.tensions for side, found in pairs.sides.items()}
+    single = {number: kind for number, kind in kind_of.items() if crossing[number] in _WHOLE_LENGTH}
+    bare = fit_bare(wheel, rings, fits, likely_rings(strikes, naming, single, rings))
+    other = wheel_contradicted(strikes, wheel, bare.looks, single)
+    fits = {**bare.fits, **{side: found.tensions for side, found in pairs.sides.items()}}
+    rings = {number: each for number, each in rings.items() if number not in bare.foreign}
     rings |= pairs.rings
     pitch = {side: _median_pitch([rings[number].rings for number in fit.spokes]) for side, fit in fits.items()}
     tensions = {number: one for fit in fits.values() for number, one in fit.spokes.items()}
     assessed = assess(wheel, tensions, sheet)
     judged = assessed.spokes
     unknown = any(value is None for value in crossing.values())
+    sides = [[place.number for place in wheel.places if place.side == side] for side in wheel.sides]
     plucks = _plucks(strikes, naming, wheel, kind_of, fits, rings, options.skip)
     findings = (
         common_findings(strikes)
         + _naming_findings(naming)
         + _exchanged(pitch, higher)
-        + _crossing_findings(crossing, pairs)
+        + _crossing_findings(crossing, pairs.told, by_sound(strikes, naming, sides) if unknown else "")
         + pairs.findings
+        + other
+        + ([] if other else foreign_findings(bare.foreign))
         + _misfits(tensions)
+        + hardly_heard(bare.looks, tensions, judged)
         + dull_rings(plucks)
         + list(assessed.findings)
         + list(wheel.warnings)
@@ -143,7 +154,7 @@ def read_named(
         sample_rate_hz=listened.sample_rate_hz,
         warnings=listened.warnings,
         findings=worst_first(findings),
-        verdict=None if _exchanged(pitch, higher) else _verdict(assessed, complete, unknown),
+        verdict=None if other or _exchanged(pitch, higher) else _verdict(assessed, complete, unknown),
         plucks=tuple(plucks),
         spokes=tuple(
             _spoke_reading(place, tensions.get(place.number), judged.get(place.number), rings.get(place.number))
@@ -171,34 +182,29 @@ def usable_rings(
 
 
 def _whole_spokes(
-    strikes: Sequence[Strike], naming: Naming, wheel: Wheel, kinds: Sequence[Spoke], options: RoundOptions
+    strikes: tuple[Strike, ...], naming: Naming, wheel: Wheel, kinds: Sequence[Spoke], options: RoundOptions
 ) -> tuple[tuple[Strike, ...], dict[int, SpokeRings], dict[Side, SideTensions]]:
     """Spokes that sound by their whole length: the strikes after a second look, the rings of every spoke, the sides."""
     kind_of = {place.number: kinds.index(place.spoke) for place in wheel.places}
     rings = usable_rings(strikes, naming, wheel, kinds, options)
-    places, groups = _groups(rings, wheel)
-    fellows = [_fellows(group) for side in groups.values() for group in side]
-    again = second_look(strikes, fellows, rings, kind_of)
-    if again != tuple(strikes):
-        rings = usable_rings(again, naming, wheel, kinds, options)
-        places, groups = _groups(rings, wheel)
-    values = {number: each.rings for number, each in rings.items()}
-    return again, rings, {side: side_of(places[side], fits, values) for side, fits in groups.items()}
+    fits = _sides(rings, wheel)
+    again = second_look(strikes, [_fellows(group) for fit in fits.values() for group in fit.groups], rings, kind_of)
+    if again == strikes:
+        return strikes, rings, fits
+    rings = usable_rings(again, naming, wheel, kinds, options)
+    return again, rings, _sides(rings, wheel)
 
 
-def _groups(
-    rings: Mapping[int, SpokeRings], wheel: Wheel
-) -> tuple[dict[Side, list[Place]], dict[Side, list[FittedGroup]]]:
-    """The read places of every side, and their fits."""
-    values = {number: each.rings for number, each in rings.items()}
-    places = {
-        side: [each for each in wheel.places if each.side == side and each.number in rings] for side in wheel.sides
+def _sides(rings: Mapping[int, SpokeRings], wheel: Wheel) -> dict[Side, SideTensions]:
+    """Every side that is read, fitted."""
+    return {
+        side: fit_side(places, {number: each.rings for number, each in rings.items()}, wheel.learned)
+        for side in wheel.sides
+        if (places := [place for place in wheel.places if place.side == side and place.number in rings])
     }
-    places = {side: members for side, members in places.items() if members}
-    return places, {side: fit_groups(members, values, wheel.learned) for side, members in places.items()}
 
 
-def _fellows(group: FittedGroup) -> Fellows:
+def _fellows(group: Group) -> Fellows:
     """What a fitted group teaches to listen for."""
     first = [group.places[list(group.which).index(model)] for model in range(len(group.models))]
     expected = [
@@ -272,6 +278,7 @@ def _spoke_reading(
         verdict=judged.verdict if judged else None,
         doubt=rings.doubt if rings else None,
         leave_out=place.leave_out,
+        budget=tension.budget if tension else (),
     )
 
 
@@ -327,14 +334,17 @@ def _median_pitch(side: Sequence[Rings]) -> float:
     return float(np.median(found))
 
 
-def _crossing_findings(crossing: Mapping[int, str | None], pairs: PairReadings) -> list[Finding]:
+def _crossing_findings(crossing: Mapping[int, str | None], told: frozenset[int], heard: str) -> list[Finding]:
     found = []
     if any(value is None for value in crossing.values()):
         numbers = tuple(number for number, value in crossing.items() if value is None)
-        text = "read as if spokes do not touch where they cross: say whether they do (crossing in the wheel file, or --crossing)"
+        text = (
+            "read as if spokes do not touch where they cross: say whether they do (crossing in the wheel file, or --crossing)"
+            + heard
+        )
         found.append(Finding("crossing-unknown", text, numbers))
     for state in ("touching", "pinched", "tied"):
-        numbers = tuple(n for n, value in crossing.items() if value == state and n not in pairs.told)
+        numbers = tuple(n for n, value in crossing.items() if value == state and n not in told)
         if numbers:
             text = f"spokes {state} at their crossings sound together and {_NOT_TOLD[state]}: no tension is given"
             found.append(Finding(f"crossing-{state}", text, numbers))

@@ -13,25 +13,31 @@ import re
 import secrets
 import sqlite3
 import zipfile
+import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from tensionear.errors import InputError, LogError
+from tensionear.errors import InputError, LogError, UsageError
+from tensionear.textfiles import check_regular
+from tensionear.texts import json_from
 
 from .database import reading as reads
 from .database import writing
+from .fitting import fits
 from .log import Log, dumped
 from .revive import pluck_from, reading_from
 from .schema import key_of
 from .sounds import drop_sounds, folder_of, sync_folder
-from .values import asked_from
+from .values import asked_from, state_from
 
 FORMAT = "tensionear.archive/1"
 #: No member may be larger: an hour of the widest sound stays far below.
 MOST_BYTES = 4_000_000_000
-MOST_JSON_BYTES = 200_000_000
+MOST_JSON_BYTES = 20_000_000
+#: JSON packs to a tenth or so; sounds are not packed at all.
+_MOST_RATIO = 100
 _ROUND = re.compile(r"rounds/([0-9a-f]{32})\.json\Z")
 _SOUND = re.compile(r"sounds/([0-9a-f]{32})/([A-Za-z0-9][A-Za-z0-9._-]{0,120})\Z")
 COLUMNS = (
@@ -39,6 +45,13 @@ COLUMNS = (
     "sheet", "sound", "sound_sha256",
 )  # fmt: skip
 PLUCK_COLUMNS = ("number", "taken_back", "reading", "sound", "sound_sha256")
+#: What the columns of a round hold, beside its sound, its plucks and what is JSON.
+_TEXT: Any = str | None
+_KINDS = {
+    **dict.fromkeys(("uid", "title", "started", "note", "program", "model", "state", "asked", "sheet"), str),
+    **dict.fromkeys(("finished", "job", "verdict", "sound", "sound_sha256", "wheel_text", "reading"), _TEXT),
+    "plucks": int,
+}
 _CHUNK = 1 << 20
 
 
@@ -140,13 +153,14 @@ def import_rounds(log: Log, source: Path) -> Brought:
     LogError
         If the log cannot be written.
     """
+    check_regular(source, "file of tensionear log export")
     try:
         with zipfile.ZipFile(source) as archive:
             members = _checked_members(archive, source)
-            rounds = [_checked_round(archive, name, source) for name in members if _ROUND.match(name)]
-            missing = [sound for each in rounds for sound, _ in sounds_of(each) if f"sounds/{sound}" not in members]
-            brought = [_take(log, archive, each, members) for each in rounds]
-    except (OSError, zipfile.BadZipFile, EOFError, NotImplementedError, RuntimeError) as error:
+            rounds = [name for name in members if _ROUND.match(name)]
+            missing = [sound for name in rounds for sound in _lacking(_checked_round(archive, name, source), members)]
+            brought = [_take(log, archive, _checked_round(archive, name, source), members) for name in rounds]
+    except (OSError, zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError) as error:
         if isinstance(error, OSError) and error.filename is None and not isinstance(error, FileNotFoundError):
             raise LogError(
                 f"the sounds cannot be kept ({error.strerror or error}); check the folder and its space"
@@ -159,14 +173,25 @@ def import_rounds(log: Log, source: Path) -> Brought:
     return Brought(new, tuple(uid for uid, number in brought if number is None), tuple(missing))
 
 
+def _lacking(rows: dict[str, Any], members: dict[str, str]) -> list[str]:
+    """Names of a round's sounds that the archive does not hold."""
+    return [sound for sound, _ in sounds_of(rows) if f"sounds/{sound}" not in members]
+
+
 def _checked_members(archive: zipfile.ZipFile, source: Path) -> dict[str, str]:
     """The members by name with their hashes, all checked."""
     infos = archive.infolist()
     names = [info.filename for info in infos]
     if len(set(names)) != len(names) or "manifest.json" not in names:
         raise InputError(f"{source} has no manifest, or names a member twice; give a file of tensionear log export")
+    for info in infos:
+        if info.file_size > _MOST_RATIO * info.compress_size + _CHUNK:
+            raise InputError(
+                f"{source}: {info.filename!r} unpacks to {info.file_size} bytes from {info.compress_size}; no round and no "
+                "sound does, so nothing was taken in"
+            )
     try:
-        manifest = json.loads(_bytes(archive, "manifest.json"))
+        manifest = json_from(_bytes(archive, "manifest.json"))
         members = dict(manifest["members"])
         known = manifest["format"] == FORMAT
     except (ValueError, KeyError, TypeError):
@@ -207,21 +232,25 @@ def _digest(archive: zipfile.ZipFile, name: str) -> str:
 def _checked_round(archive: zipfile.ZipFile, name: str, source: Path) -> dict[str, Any]:
     """A round's rows, if they can be read as a round and name no sounds but its own."""
     try:
-        rows = dict(json.loads(_bytes(archive, name)))
-        for column in ("uid", "title", "started", "note", "program", "model", "state", "asked", "sheet"):
-            if not isinstance(rows[column], str):
-                raise TypeError(f"{column} is no text")
+        rows = dict(json_from(_bytes(archive, name)))
+        for column, kind in _KINDS.items():
+            if not fits(rows[column], kind):
+                raise TypeError(f"{column} cannot be {str(rows[column])[:40]!r}")
         uid = rows["uid"]
         own = all(sound.startswith(f"{uid}/") and _SOUND.match(f"sounds/{sound}") for sound, _ in sounds_of(rows))
         if name != f"rounds/{uid}.json" or not own:
             raise ValueError("it names another round's member")
         if rows["reading"] is not None:
-            reading_from(json.loads(rows["reading"]))
+            reading_from(json_from(rows["reading"]))
         for each in rows["pluck_rows"]:
-            pluck_from(json.loads(each["reading"]))
-        asked_from(json.loads(rows["asked"]), rows["wheel_text"])
-        json.loads(rows["state"]), json.loads(rows["sheet"])
-    except (ValueError, KeyError, TypeError, AttributeError) as error:
+            if not (
+                fits(each["number"], int) and each["taken_back"] in (0, 1) and fits(each["sound_sha256"], str | None)
+            ):
+                raise TypeError("a pluck is no row of the log")
+            pluck_from(json_from(each["reading"]))
+        asked_from(json_from(rows["asked"]), rows["wheel_text"])
+        state_from(json_from(rows["state"])), dict(json_from(rows["sheet"]))
+    except (ValueError, KeyError, TypeError, AttributeError, UsageError) as error:
         raise InputError(f"{source}: {name} is no round ({type(error).__name__}: {error}); export it again") from None
     return rows
 

@@ -8,7 +8,6 @@ at two sittings (`NOT_SHARED`), and so was how far each spoke's own uncertainty 
 from __future__ import annotations
 
 import math
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from statistics import NormalDist, fmean, median
@@ -16,6 +15,7 @@ from typing import Any, Literal
 
 from tensionear.errors import LogError
 from tensionear.reading import Reading, SpokeReading, Units
+from tensionear.texts import toml_from
 
 from .values import KeptRound
 
@@ -216,7 +216,7 @@ def _described(text: str | None) -> dict[str, Any] | None:
     if text is None:
         return None
     try:
-        told = tomllib.loads(text)
+        told = toml_from(text)
     except ValueError:
         return {"text": text}
     return {key: value for key, value in told.items() if key not in ("name", "limits", "state", "units")}

@@ -33,7 +33,7 @@ def rim_drawing(reading: Reading, width: float) -> Drawing:
     """The rim unrolled from the valve: one lane a side, the same scale in all, limits dashed, +/- 95 % as stems."""
     lanes = lanes_of(reading)
     count = max((spoke.spoke for spoke in reading.spokes), default=1)
-    reach = max((_reach(lane) for lane in lanes), default=1.0)
+    reach = max((_reach(lane) for lane in lanes), default=1.0) or 1.0  # a limit of 0 and nothing beyond it
     shapes: list[Shape] = []
     y = 0.0
     for lane in lanes:

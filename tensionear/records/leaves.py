@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from enum import Enum
+from mmap import mmap
 
 #: The first bytes of a file, and the size of a page where they are damaged (1.3; the default since SQLite 3.12).
 MAGIC, USUAL_PAGE = b"SQLite format 3\x00", 4096
@@ -51,7 +52,7 @@ class Pages:
     some could not be.
     """
 
-    data: bytes
+    data: bytes | mmap
     size: int = field(init=False)
     seen: set[int] = field(default_factory=set)
     torn: set[int] = field(default_factory=set)

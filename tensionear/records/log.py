@@ -9,22 +9,24 @@ import json
 import os
 import sqlite3
 import uuid
-from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 from tensionear.capture.recording import Recording
-from tensionear.errors import LogError
+from tensionear.data import user_folder
+from tensionear.errors import LogError, UsageError
 from tensionear.reading import PluckReading, Reading, plain_form
+from tensionear.texts import json_from
 
 from .database import reading as reads
 from .database import writing
 from .revive import pluck_from, reading_from
 from .schema import key_of
+from .search import Search
 from .sounds import KeptSound, drop_sounds, folder_of, keep_sound
-from .values import Asked, KeptPluck, KeptRound, RoundRow, State, asked_from
+from .values import Asked, KeptPluck, KeptRound, RoundRow, State, asked_from, state_from, table_from
 from .versions import model_version, program_version
 
 _ROW = "id, uid, title, started, finished, job, verdict, plucks, note"
@@ -35,42 +37,7 @@ def usual_log() -> Path:
     there = os.environ.get("TENSIONEAR_LOG")
     if there:
         return Path(there)
-    from platformdirs import user_data_path
-
-    return user_data_path("tensionear", appauthor=False) / "rounds.sqlite"
-
-
-@dataclass(frozen=True, slots=True)
-class Search:
-    """Which rounds are asked for; None and empty ask for all.
-
-    ``wheel`` is part of the wheel's name, ``note`` of the note, whatever their case; ``since`` and ``until`` are days
-    (``2026-11-25``, both counted in, UTC); ``limit`` the most rounds, the latest first.
-    """
-
-    wheel: str = ""
-    since: str | None = None
-    until: str | None = None
-    verdict: str | None = None
-    limit: int | None = None
-    note: str = ""
-
-    def where(self) -> tuple[str, list[Any]]:
-        """The condition in SQL and its values."""
-        terms: list[tuple[str, Any]] = []
-        if self.wheel:
-            terms.append(("instr(title_key, ?) > 0", key_of(self.wheel)))
-        if self.note:
-            terms.append(("instr(note_key, ?) > 0", key_of(self.note)))
-        if self.since:
-            terms.append(("started >= ?", self.since))
-        if self.until:
-            terms.append(("started < ?", f"{self.until}U"))  # after every time of that day
-        if self.verdict == "none":
-            terms.append(("verdict IS NULL AND 1 = ?", 1))
-        elif self.verdict:
-            terms.append(("verdict = ?", self.verdict))
-        return " AND ".join(term for term, _ in terms) or "1", [value for _, value in terms]
+    return user_folder("TENSIONEAR_LOG") / "rounds.sqlite"
 
 
 @dataclass(frozen=True, slots=True)
@@ -271,16 +238,16 @@ class Log:
         try:
             return KeptRound(
                 row,
-                asked_from(json.loads(asked), wheel_text),
-                _state_from(json.loads(state)),
-                None if reading is None else reading_from(json.loads(reading)),
+                asked_from(json_from(asked), wheel_text),
+                state_from(json_from(state)),
+                None if reading is None else reading_from(json_from(reading)),
                 _plucks(connection, number),
                 program,
                 model,
                 sound,
-                json.loads(sheet),
+                table_from(sheet),
             )
-        except (ValueError, KeyError, TypeError, AttributeError) as error:
+        except (ValueError, KeyError, TypeError, AttributeError, UsageError) as error:
             raise LogError(
                 f"round {number} of {self.path} is damaged ({type(error).__name__}: {error}); "
                 "save what can be read with: tensionear log rescue"
@@ -389,11 +356,7 @@ def _plucks(connection: sqlite3.Connection, number: int) -> tuple[KeptPluck, ...
     rows = connection.execute(
         "SELECT number, reading, sound FROM plucks WHERE round_id = ? AND NOT taken_back ORDER BY number", (number,)
     )
-    return tuple(KeptPluck(each, pluck_from(json.loads(told)), sound) for each, told, sound in rows)
-
-
-def _state_from(document: Mapping[str, Any]) -> State:
-    return State(**{name: document.get(name) for name in State.__dataclass_fields__})
+    return tuple(KeptPluck(each, pluck_from(json_from(told)), sound) for each, told, sound in rows)
 
 
 def utc_now() -> str:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import json
 import sqlite3
 from typing import Any
 
 from tensionear.errors import LogError
+from tensionear.texts import json_from
 
 from .archive import COLUMNS, PLUCK_COLUMNS, sounds_of
 from .database import reading as reads
@@ -34,10 +34,10 @@ def _wrong_with(log: Log, number: int, rows: dict[str, Any]) -> list[str]:
     found = [f"round {number}: {text}" for text in rows["lost"]]
     try:
         if rows["reading"] is not None:
-            reading_from(json.loads(rows["reading"]))
+            reading_from(json_from(rows["reading"]))
     except (ValueError, KeyError, TypeError, AttributeError) as error:
         found.append(f"round {number}: its reading cannot be read ({error})")
-    for sound, digest in sounds_of(rows):
+    for sound, digest in sounds_of(rows) if rows["uid"] is not None else ():
         path = folder_of(log.path) / sound
         if not path.is_file():
             found.append(f"round {number}: its sound {sound} is gone")

@@ -6,6 +6,7 @@ touched.
 
 from __future__ import annotations
 
+import mmap
 import shutil
 import sqlite3
 import tempfile
@@ -27,6 +28,8 @@ from .sounds import folder_of, sha256_of
 
 #: So many pages are named.
 _NAMED = 12
+#: A log of 20,000 rounds stays below; sounds lie outside of it.
+_MOST_BYTES = 2_000_000_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +53,7 @@ def rescue(log: Log, target: Path) -> Rescued:
     if target.exists() or folder_of(target).exists():
         raise LogError(f"{target} exists; name a log that does not")
     with _settled(log.path, target) as path, told(log.path):
-        pages = Pages(path.read_bytes())
+        pages = Pages(_mapped(path))
     found = salvaged(pages)
     when = datetime.fromtimestamp(log.path.stat().st_mtime, UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
     rounds = {number: rows_of(found, number, when) for number in found.numbers}
@@ -68,6 +71,15 @@ def rescue(log: Log, target: Path) -> Rescued:
     for number, rows in left.items():
         lost += _copy_sounds(log, target, number, rows)
     return Rescued(len(left), tuple(lost))
+
+
+def _mapped(path: Path) -> mmap.mmap | bytes:
+    """The bytes of a file, brought into memory as they are looked at; LogError if it is larger than a log can be."""
+    size = path.stat().st_size
+    if size > _MOST_BYTES:
+        raise LogError(f"{path}: {size} bytes given; a log has at most {_MOST_BYTES}; name a log with --log FILE")
+    with path.open("rb") as file:
+        return mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) if size else b""
 
 
 @contextmanager

@@ -1,4 +1,4 @@
-"""Readings back from their JSON form, also from one written by another version. Imports reading only.
+"""Readings back from their JSON form, also from one written by another version. Imports reading and fitting only.
 
 Keys that this version does not know are passed over, those it misses get their default: the log keeps the text as it was.
 """
@@ -18,6 +18,8 @@ from tensionear.reading import (
     SideReading,
     SpokeReading,
 )
+
+from .fitting import made
 
 Made = TypeVar("Made")
 
@@ -51,10 +53,13 @@ def _end(document: Mapping[str, Any]) -> EndStiffness:
 
 
 def _interval(given: Any) -> tuple[float, float] | None:
-    return None if given is None else (given[0], given[1])
+    if given is None:
+        return None
+    low, high = given
+    return low, high
 
 
 def _made(kind: type[Made], document: Mapping[str, Any], changed: Mapping[str, Any]) -> Made:
     """A value of this kind from the keys of a document that are its fields, some of them given anew."""
     fields: Mapping[str, Any] = kind.__dataclass_fields__  # type: ignore[attr-defined]
-    return kind(**{**{name: document[name] for name in fields if name in document}, **changed})
+    return made(kind, {**{name: document[name] for name in fields if name in document}, **changed})

@@ -13,6 +13,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from tensionear.texts import json_from
+
 from .archive import PLUCK_COLUMNS
 from .leaves import LOST, Pages, Row, Value
 from .revive import pluck_from, reading_from
@@ -92,7 +94,7 @@ def rows_of(found: Salvage, number: int, when: str) -> dict[str, Any]:
     wheel_text, reading = _texts(found, number, lost)
     plucks = _plucks(found, number, lost)
     name, started = found.names.get(number, (None, None))
-    told = {} if reading is None else json.loads(reading)
+    told = {} if reading is None else json_from(reading)
     line = found.lines.get(number)
     if line is None:
         if wheel_text is None and reading is None and not plucks:
@@ -146,7 +148,7 @@ def _good(column: str, value: Value, lost: list[str]) -> bool:
 
 def _is_json(value: Value) -> bool:
     try:
-        return isinstance(json.loads(str(value)), dict)
+        return isinstance(json_from(str(value)), dict)
     except ValueError:
         return False
 
@@ -186,7 +188,7 @@ def _own_sound(name: Value) -> bool:
 def _revives(text: Value, revive: Any) -> bool:
     """Whether a text of JSON is what it should be."""
     try:
-        revive(json.loads(str(text)))
+        revive(json_from(str(text)))
     except (ValueError, KeyError, TypeError, AttributeError):
         return False
     return True

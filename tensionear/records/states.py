@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import tomllib
+from tensionear.texts import toml_from
 
 from .values import State
 
@@ -11,5 +11,5 @@ def state_of_wheel(text: str | None) -> State:
     """The ``[state]`` of a wheel file's text; no wheel file states nothing."""
     if text is None:
         return State()
-    told = tomllib.loads(text).get("state", {})
+    told = toml_from(text).get("state", {})
     return State(told.get("tyre", "none"), told.get("pressure_kpa"), told.get("temperature_c"))

@@ -9,8 +9,9 @@ from tensionear.reading import Reading, SideReading, Units
 from tensionear.units import in_units
 
 from .changes import Terms, changes_between
-from .log import Log, Search
+from .log import Log
 from .schema import key_of
+from .search import Search
 from .values import KeptRound, State
 
 #: The most rounds a trend is drawn of: the latest.

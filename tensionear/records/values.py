@@ -1,4 +1,4 @@
-"""What the log keeps, as frozen values. Imports reading and options."""
+"""What the log keeps, as frozen values. Imports reading, options and fitting."""
 
 from __future__ import annotations
 
@@ -8,6 +8,9 @@ from typing import Any
 
 from tensionear.options import RoundOptions
 from tensionear.reading import PluckReading, Reading
+from tensionear.texts import json_from
+
+from .fitting import made
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,14 +58,9 @@ def asked_from(document: Mapping[str, Any], wheel_text: str | None) -> Asked:
     for name in ("missing", "skip"):
         told[name] = tuple(told.get(name, ()))
     known = {name: told[name] for name in RoundOptions.__dataclass_fields__ if name in told}
-    return Asked(
-        wheel_text,
-        document.get("kind"),
-        document.get("free_length_m"),
-        document.get("spokes"),
-        int(document.get("first", 1)),
-        RoundOptions(**known),
-    )
+    asked = {name: document.get(name) for name in ("kind", "free_length_m", "spokes")}
+    options = made(RoundOptions, known)
+    return made(Asked, {**asked, "wheel_text": wheel_text, "first": document.get("first", 1), "options": options})
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +74,19 @@ class State:
     def to_dict(self) -> dict[str, Any]:
         """The JSON form."""
         return asdict(self)
+
+
+def state_from(document: Mapping[str, Any]) -> State:
+    """The opposite of `State.to_dict`."""
+    return made(State, {name: document.get(name) for name in State.__dataclass_fields__})
+
+
+def table_from(text: str) -> Mapping[str, Any]:
+    """The JSON object that a column holds; ValueError or TypeError if it holds none."""
+    found = json_from(text)
+    if not isinstance(found, Mapping):
+        raise TypeError(f"{text[:40]!r} is no table")
+    return found
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import math
 import statistics
 from collections.abc import Mapping
@@ -11,6 +9,7 @@ from dataclasses import dataclass, replace
 
 from tensionear.errors import InputError
 from tensionear.reading import SpokeReading
+from tensionear.texts import Rows, shown
 
 #: Newtons in one of each unit: standard gravity 9.80665 m/s2 (3rd CGPM, 1901) and the international pound
 #: 0.45359237 kg (agreement of 1959), as in the SI Brochure, 9th edition, and NIST SP 811, appendix B.
@@ -93,14 +92,12 @@ def known_tensions(text: str, name: str) -> dict[int, Known]:
     InputError
         If a column is missing or doubled, or a row is no number, out of range, or of a spoke seen before.
     """
-    rows = csv.DictReader(io.StringIO(text.removeprefix("\ufeff")), skipinitialspace=True)
-    heading = [column.strip() for column in rows.fieldnames or ()]
-    rows.fieldnames = heading
+    rows = Rows(text, name)
+    heading = rows.heading
     units = [column for column in heading if column in NEWTONS]
     if "spoke" not in heading or len(units) != 1:
-        there = ", ".join(heading) or "none"
         raise InputError(
-            f"{name}: the columns are {there}; needed are spoke and one of {', '.join(NEWTONS)}; add a heading line"
+            f"{name}: the columns are {rows.columns}; needed are spoke and one of {', '.join(NEWTONS)}; add a heading line"
         )
     found: dict[int, Known] = {}
     for row in rows:
@@ -125,7 +122,7 @@ def _row(row: Mapping[str, str | None], unit: str, where: str) -> tuple[int, Kno
         raise InputError(f"{where}: {unit} {tension / NEWTONS[unit]:g} is not above 0; leave the row out if not known")
     tyre = (row.get("tyre") or "").strip() or None
     if tyre is not None and tyre not in TYRES:
-        raise InputError(f"{where}: tyre is {tyre!r}; allowed: {', '.join(TYRES)}, or leave it empty")
+        raise InputError(f"{where}: tyre is {shown(tyre)!r}; allowed: {', '.join(TYRES)}, or leave it empty")
     if not (row.get("u_percent") or "").strip():
         return int(spoke), Known(tension, None, None, tyre)
     u_percent = number_of(row, "u_percent", where)

@@ -6,14 +6,13 @@ the table it is read off straight; beyond its ends it is not.
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
 from tensionear.errors import InputError
+from tensionear.texts import Rows
 
 from .comparison import NEWTONS, Known, number_of
 
@@ -91,14 +90,11 @@ def gauge_readings(text: str, name: str, table: GaugeTable, kinds: Mapping[int, 
 
 def _rows(text: str, name: str, *needed: str) -> tuple[list[tuple[int, Mapping[str, str | None]]], str]:
     """The rows with their lines, and the unit column (needed in a table of one column of readings only)."""
-    rows = csv.DictReader(io.StringIO(text.removeprefix("\ufeff")), skipinitialspace=True)
-    heading = [column.strip() for column in rows.fieldnames or ()]
-    rows.fieldnames = heading
+    rows = Rows(text, name)
+    heading = rows.heading
     units = [column for column in heading if column in NEWTONS]
     lacks = [column for column in needed if column not in heading]
     if lacks or ("spoke" not in needed and len(units) != 1):
         wanted = ", ".join(needed) if "spoke" in needed else f"reading and one of {', '.join(NEWTONS)}"
-        raise InputError(
-            f"{name}: the columns are {', '.join(heading) or 'none'}; needed are {wanted}; add a heading line"
-        )
+        raise InputError(f"{name}: the columns are {rows.columns}; needed are {wanted}; add a heading line")
     return [(rows.line_num, row) for row in rows], units[0] if units else ""

@@ -15,6 +15,8 @@ from tensionear.wheel.stand import Readings
 
 FORMAT = "tensionear.plan/1"
 MM = 1e-3
+#: A nipple has no longer thread.
+MOST_TURNS = 50.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,8 +57,10 @@ def kept_pass(document: object, name: str) -> KeptPass:
         turns: dict[int, float] = {}
         for turn in document["turns"]:
             turns[int(turn["spoke"])] = turns.get(int(turn["spoke"]), 0.0) + float(turn["turns"])
+        if not all(abs(each) <= MOST_TURNS for each in turns.values()):
+            raise ValueError
         return KeptPass(str(document["wheel"]), before, turns, rim_from_dict(document["rim"]))
-    except (KeyError, TypeError, ValueError, AttributeError):
+    except (KeyError, TypeError, ValueError, AttributeError, OverflowError):
         raise InputError(
             f"{name} is no plan; give the JSON file of the pass that was done, as tensionear plan --keep writes it"
         ) from None

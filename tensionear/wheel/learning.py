@@ -12,7 +12,7 @@ import numpy.typing as npt
 
 from tensionear.catalogue import RimClass
 from tensionear.errors import InputError
-from tensionear.wheel.mechanics import Influence, Skeleton, check_stable, influence, scaled
+from tensionear.wheel.mechanics import Influence, Skeleton, check_stable, influence, scaled, with_wire
 from tensionear.wheel.ringbeam import Floats
 
 #: The figures of a rim, in the order of all arrays here.
@@ -27,6 +27,8 @@ MODEL_SHARE = 0.02
 FITS = 4.0
 #: Farthest a figure is thought to be from what is known of it, in sigmas: a rim of another class shows by its misfit.
 FARTHEST = 3.0
+#: No figure of a rim is farther than this factor from what it was described as.
+FACTOR = 1000.0
 #: Standard deviation of the zero of a run-out, in m: none is known.
 FREE_ZERO_M = 0.01
 
@@ -54,7 +56,11 @@ def rim_from_dict(kept: Mapping[str, Any]) -> RimKnowledge:
         covariance = np.array(kept["covariance"], dtype=float)
         with np.errstate(all="ignore"):
             good = (
-                covariance.shape == (4, 4) and np.all(factors > 0) and np.all(np.linalg.eigvalsh(covariance) >= -1e-9)
+                covariance.shape == (4, 4)
+                and np.all((factors > 1 / FACTOR) & (factors < FACTOR))
+                and np.all(np.abs(covariance) < math.log(FACTOR) ** 2)
+                and np.allclose(covariance, covariance.T)
+                and np.all(np.linalg.eigvalsh(covariance) >= -1e-9)
             )
     except (KeyError, TypeError, ValueError, np.linalg.LinAlgError):
         good = False
@@ -70,7 +76,7 @@ def as_described(stiffness: RimClass) -> RimKnowledge:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Answer:
-    """How a wheel answers to turns, and how that may differ by what is not known of its rim.
+    """How a wheel answers to turns, and how that may differ by what is not known of its rim and of its spokes' wire.
 
     ``shifts``: changes of ``nominal.stacked()`` by one sigma of each independent part of the doubt, (3 spokes, spokes).
     """
@@ -80,16 +86,23 @@ class Answer:
 
 
 def answer_of(skeleton: Skeleton, rim: RimKnowledge, tensions_n: Floats) -> Answer:
-    """The answer of a wheel at these tensions, with the doubt about its rim; InputError if that rim would buckle."""
+    """The answer of a wheel at these tensions, with the doubts about it; InputError if that rim would buckle."""
     check_stable(scaled(skeleton, rim.log_factors), tensions_n)
     nominal = influence(scaled(skeleton, rim.log_factors), tensions_n)
     sizes, parts = np.linalg.eigh(rim.covariance)
-    middle = nominal.stacked()
-    shifts = []
+    here, shifts = scaled(skeleton, rim.log_factors), []
+
+    def shift(stiffer: Skeleton, softer: Skeleton) -> Floats:
+        """Half of what lies between the two."""
+        apart: Floats = influence(stiffer, tensions_n).stacked() - influence(softer, tensions_n).stacked()
+        return apart / 2
+
+    if np.any(skeleton.u_stiffness):
+        shifts.append(shift(with_wire(here, 1.0), with_wire(here, -1.0)))
     for size, part in zip(sizes, parts.T, strict=True):
-        upward = part * math.copysign(1.0, float(part.sum())) * math.sqrt(max(float(size), 0.0))
         if size > SMALL**2:
-            shifts.append(influence(scaled(skeleton, rim.log_factors + upward), tensions_n).stacked() - middle)
+            upward = part * math.copysign(math.sqrt(float(size)), float(part.sum()))
+            shifts.append(shift(scaled(here, upward), scaled(here, -upward)))
     return Answer(nominal, tuple(shifts))
 
 

@@ -33,6 +33,8 @@ class Skeleton:
         Of each spoke along itself, > 0.
     pitch_m : float
         Of the nipples' thread.
+    u_stiffness : (spokes,)
+        Standard uncertainties of the spokes' stiffness as shares of it; all are off together, being of one wire.
     """
 
     radius_m: float
@@ -43,6 +45,7 @@ class Skeleton:
     lengths_m: Floats
     stiffness_n_m: Floats
     pitch_m: float
+    u_stiffness: Floats
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -87,6 +90,7 @@ def skeleton_of(wheel: Wheel, stiffness: RimClass) -> Skeleton:
         lengths_m=lengths,
         stiffness_n_m=np.array([axial_stiffness_n_m(place) for place in wheel.places]),
         pitch_m=wheel.nipple.pitch_m,
+        u_stiffness=np.array([place.spoke.material.u_modulus_percent / 100 for place in wheel.places]),
     )
 
 
@@ -100,6 +104,11 @@ def scaled(skeleton: Skeleton, log_factors: Floats) -> Skeleton:
     one = skeleton.section
     stated = np.array([one.ea_n, one.ei_radial_n_m2, one.ei_lateral_n_m2, one.gj_n_m2])
     return replace(skeleton, section=RingSection(*(float(each) for each in stated * np.exp(log_factors))))
+
+
+def with_wire(skeleton: Skeleton, sigmas: float) -> Skeleton:
+    """The same wheel with its spokes stiffer by so many of their standard uncertainties."""
+    return replace(skeleton, stiffness_n_m=skeleton.stiffness_n_m * np.exp(sigmas * skeleton.u_stiffness))
 
 
 def hoop_compression_n(skeleton: Skeleton, tensions_n: Floats) -> float:

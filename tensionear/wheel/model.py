@@ -8,7 +8,7 @@ from types import MappingProxyType
 from typing import Literal
 
 from tensionear.catalogue import RimClass
-from tensionear.physics.inverse import SharedPrior
+from tensionear.physics.believed import SharedPrior
 from tensionear.physics.spoke import Spoke
 from tensionear.reading import Finding, Units
 from tensionear.wheel.geometry import CrossingPlace, Runs, Side, SpokeLine

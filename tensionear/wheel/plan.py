@@ -9,13 +9,14 @@ import numpy as np
 
 from tensionear.catalogue import RimClass, rim_classes
 from tensionear.errors import InputError
+from tensionear.wheel.firstsight import at_first_sight
 from tensionear.wheel.forecast import forecast
 from tensionear.wheel.learning import Answer, PassDone, RimKnowledge, answer_of, as_described, learnt
 from tensionear.wheel.mechanics import Skeleton, skeleton_of
 from tensionear.wheel.model import Wheel
 from tensionear.wheel.planoptions import ALL_TURNS, PlanOptions, check_options
 from tensionear.wheel.ringbeam import Floats
-from tensionear.wheel.stand import Readings, Rows, Stand, rows_of, stand_of, targets_n
+from tensionear.wheel.stand import Readings, Rows, Stand, rows_of, seen, stand_of, suppose, targets_n
 from tensionear.wheel.turncost import problem_of
 from tensionear.wheel.turnorder import Limits, Way, walk
 from tensionear.wheel.turnplan import Quality, Turn, TurnPlan
@@ -105,7 +106,8 @@ def expect_turns(
     job = _job(wheel, readings, options)
     stand = job.stand
     order = tuple((number - 1, size) for number, size in turns.items())
-    tension = stand.tension_n + np.cumsum([size * job.answer.nominal.tension_n[:, one] for one, size in order], axis=0)
+    steps = np.array([size * job.answer.nominal.tension_n[:, one] for one, size in order]).reshape(-1, wheel.spokes)
+    tension = stand.tension_n + np.cumsum(steps, axis=0)
     plan = job.told(order, float(max(np.max(tension, initial=0.0), stand.tension_n.max())))
     return replace(plan, notes=(*plan.notes, *_limit_notes(plan)))
 
@@ -189,9 +191,11 @@ def _job(wheel: Wheel, readings: Readings, options: PlanOptions) -> _Job:
     stiffness, note = _stiffness(wheel)
     skeleton: Skeleton = skeleton_of(wheel, stiffness)
     target, notes = targets_n(wheel, readings.tensions_n)
-    rim = options.rim or as_described(stiffness)
-    answer = answer_of(skeleton, rim, (_held(rows, target) + target) / 2)
-    stand = stand_of(rows, readings.dish_m, target, answer.nominal.stacked())
+    middle, what = (_held(rows, target) + target) / 2, seen(rows, readings.dish_m, target)
+    rim = at_first_sight(skeleton, options.rim or as_described(stiffness), _held(rows, target), what)
+    answer = answer_of(skeleton, rim, middle)
+    change = answer.nominal.stacked()
+    stand = stand_of(what, change, suppose(what, change))
     told = (*notes, *note, *_unread(wheel, stand), *_state_notes(wheel))
     return _Job(wheel, stand, answer, _limits(wheel, stand), rim, readings, told)
 

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from tensionear.errors import InputError
+from tensionear.texts import Rows, shown
 
 MM = 1e-3
 #: Columns and the SI value of one of their units.
@@ -40,13 +39,12 @@ def run_out(text: str, name: str) -> RunOut:
     InputError
         If a column is missing, or a row is no number, out of range, or of a spoke seen before.
     """
-    rows = csv.DictReader(io.StringIO(text.removeprefix("\ufeff")), skipinitialspace=True)
-    heading = [column.strip() for column in rows.fieldnames or ()]
-    rows.fieldnames = heading
+    rows = Rows(text, name)
+    heading = rows.heading
     there = [column for column in COLUMNS if column in heading]
     if "spoke" not in heading or not there:
         raise InputError(
-            f"{name}: the columns are {', '.join(heading) or 'none'}; needed are spoke and at least one of "
+            f"{name}: the columns are {rows.columns}; needed are spoke and at least one of "
             f"{', '.join(COLUMNS)}; add a heading line"
         )
     found: dict[str, dict[int, float]] = {column: {} for column in COLUMNS}
@@ -55,7 +53,9 @@ def run_out(text: str, name: str) -> RunOut:
         where = f"{name}, line {rows.line_num}"
         spoke = _number(row, "spoke", where)
         if spoke is None or spoke < 1 or spoke != int(spoke):
-            raise InputError(f"{where}: spoke is {row.get('spoke')!r}; spokes are whole numbers counted from 1")
+            raise InputError(
+                f"{where}: spoke is {shown(row.get('spoke') or '')!r}; spokes are whole numbers counted from 1"
+            )
         if spoke in seen:
             raise InputError(f"{where}: spoke {int(spoke)} is there twice; keep one row of each spoke")
         seen.add(int(spoke))
@@ -78,7 +78,7 @@ def _number(row: Mapping[str, str | None], column: str, where: str) -> float | N
     except ValueError:
         number = math.nan
     if not math.isfinite(number):
-        raise InputError(f"{where}: {column} is {given!r}; needed is a number, with a point for decimals")
+        raise InputError(f"{where}: {column} is {shown(given)!r}; needed is a number, with a point for decimals")
     most = MOST.get(column)
     if most is not None and abs(number) > most:
         unit = "mm" if column.endswith("_mm") else "degrees"

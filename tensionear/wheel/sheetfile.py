@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from dataclasses import replace
 from typing import Annotated, Any
 
@@ -10,6 +9,7 @@ from pydantic import Field, ValidationError
 
 from tensionear.catalogue import nearest
 from tensionear.errors import InputError, WheelFileError
+from tensionear.texts import toml_from
 
 from .assembly import state_of
 from .model import Wheel
@@ -52,11 +52,11 @@ def parse_sheet(text: str, name: str, wheel: Wheel) -> Sheet:
     if text.removeprefix("\ufeff").lstrip().lower().startswith(("spoke,", "spoke ,")):
         return with_table(Sheet(), run_out(text, name), wheel, name)
     try:
-        table = SheetTable.model_validate(tomllib.loads(text.removeprefix("\ufeff")))
-    except tomllib.TOMLDecodeError as error:
-        raise InputError(f"{name}: no valid TOML: {error}; write it with tensionear sheet") from None
+        table = SheetTable.model_validate(toml_from(text.removeprefix("\ufeff")))
     except ValidationError as error:
         raise InputError(f"{name}: {_told(error)}") from None
+    except ValueError as error:
+        raise InputError(f"{name}: no valid TOML: {error}; write it with tensionear sheet") from None
     if table.wheel is not None and table.wheel != wheel.name:
         raise InputError(f"{name} is the sheet of {table.wheel!r}, not of {wheel.name!r}; give the sheet of this wheel")
 
@@ -67,7 +67,7 @@ def parse_sheet(text: str, name: str, wheel: Wheel) -> Sheet:
     radial: dict[int, float] = {}
     twist: dict[int, float] = {}
     for key, each in table.spoke.items():
-        number = int(key) if key.isdecimal() else 0
+        number = int(key) if key.isdecimal() and len(key) <= 9 else 0
         for value, there, scale in (
             (each.lateral_mm, lateral, MM),
             (each.radial_mm, radial, MM),

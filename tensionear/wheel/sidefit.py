@@ -16,12 +16,15 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from tensionear.physics.believed import EndsPrior, SharedPrior
 from tensionear.physics.expectation import spoke_model
-from tensionear.physics.inverse import EndsPrior, GroupFit, Partials, SharedPrior, SpokeModel, fit_group
+from tensionear.physics.inverse import GroupFit, Partials, fit_group
 from tensionear.physics.observations import partials_of
+from tensionear.physics.spokemodel import SpokeModel
 from tensionear.pitch.lines import Heard
-from tensionear.reading import EndStiffness, How, Plane
+from tensionear.reading import BudgetLine, EndStiffness, How, Plane
 
+from .budgets import Stated, budget_of
 from .model import GroupKey, Place
 
 _COVERAGE = 1.959964
@@ -45,7 +48,7 @@ class ReadTension:
     """One spoke's tension: value, half the 95 % interval over 1.96, the interval, and the parts of the uncertainty (N).
 
     ``deviation`` and ``u_deviation`` are from its side's mean, as ratios. ``sensitivity`` is dlnT/dlnf of the first mode.
-    ``misfit`` is the mean square of the standardised residuals of its partials.
+    ``misfit`` is the mean square of the standardised residuals of its partials; ``budget`` what the uncertainty is made of.
     """
 
     tension_n: float
@@ -57,16 +60,18 @@ class ReadTension:
     u_deviation: float
     sensitivity: float
     misfit: float
+    budget: tuple[BudgetLine, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class SideTensions:
-    """A side: its spokes by number, mean with standard uncertainty, and what its ends are like."""
+    """A side: its spokes by number, mean with standard uncertainty, what its ends are like, and the groups it was fitted in."""
 
     spokes: Mapping[int, ReadTension]
     mean_n: float
     u_mean_n: float
     ends: tuple[EndStiffness, ...]
+    groups: tuple[Group, ...] = ()
 
 
 def groups_of(places: Sequence[Place]) -> dict[GroupKey, list[Place]]:
@@ -81,18 +86,8 @@ def fit_side(
     places: Sequence[Place], rings: Mapping[int, Rings], learned: Mapping[GroupKey, SharedPrior] = _NOTHING
 ) -> SideTensions:
     """Fit one side: the places of its read spokes, the rings of each by number, and what calibrations say of each group."""
-    return side_of(places, fit_groups(places, rings, learned), rings)
-
-
-def fit_groups(
-    places: Sequence[Place], rings: Mapping[int, Rings], learned: Mapping[GroupKey, SharedPrior] = _NOTHING
-) -> list[FittedGroup]:
-    """Fit the groups of one side; as ``fit_side``."""
-    return [_fitted(members, rings, learned.get(key)) for key, members in groups_of(places).items()]
-
-
-def side_of(places: Sequence[Place], fits: Sequence[FittedGroup], rings: Mapping[int, Rings]) -> SideTensions:
-    """The tensions of a side from the fits of its groups."""
+    groups = groups_of(places)
+    fits = [_fitted(members, rings, learned.get(key)) for key, members in groups.items()]
     main = max(fits, key=lambda group: len(group.places))
     found = {}
     for group in fits:
@@ -104,11 +99,12 @@ def side_of(places: Sequence[Place], fits: Sequence[FittedGroup], rings: Mapping
     relative = float(np.mean([each.u_common_n / each.tension_n for each in kept]))
     own = math.sqrt(sum(each.u_individual_n**2 for each in kept)) / len(kept)
     flat = main.places[0].spoke.is_flat
-    return SideTensions(found, mean, math.hypot(relative * mean, own), ends_of(main.fit, flat, main.calibrated))
+    ends = ends_of(main.fit, flat, main.calibrated)
+    return SideTensions(found, mean, math.hypot(relative * mean, own), ends, tuple(fits))
 
 
 @dataclass(frozen=True, slots=True)
-class FittedGroup:
+class Group:
     """Spokes fitted together: their places, the distinct models, which is whose, and the fit."""
 
     places: Sequence[Place]
@@ -117,7 +113,7 @@ class FittedGroup:
     fit: GroupFit
     calibrated: bool
 
-    def deviations(self, main: FittedGroup) -> tuple[np.ndarray, np.ndarray]:
+    def deviations(self, main: Group) -> tuple[np.ndarray, np.ndarray]:
         """Deviations from the mean of the side's main group."""
         kept = np.array([at for at, place in enumerate(main.places) if place.leave_out is None], dtype=np.intp)
         kept = kept if len(kept) else np.arange(len(main.places))
@@ -141,25 +137,30 @@ class FittedGroup:
         interval = (math.exp(middle - half), math.exp(middle + half))
         u = (interval[1] - interval[0]) / 2 / _COVERAGE
         own = min(value * math.hypot(individual, extra), u)
+        common, place = math.sqrt(max(u**2 - own**2, 0.0)), self.places[index]
+        stated = Stated(
+            place.spoke, place.free_length_m, place.u_length_m, rings.heard, value, own, common, value * extra
+        )
         return ReadTension(
             value,
             u,
             interval,
             own,
-            math.sqrt(max(u**2 - own**2, 0.0)),
+            common,
             float((1 + deviation) * math.exp(shift) - 1),
             float(math.hypot(u_deviation, (1 + deviation) * extra)),
             sensitivity,
             float(self.fit.misfit[index]),
+            budget_of(self.fit, index, stated),
         )
 
 
-def _fitted(places: Sequence[Place], rings: Mapping[int, Rings], learned: SharedPrior | None) -> FittedGroup:
+def _fitted(places: Sequence[Place], rings: Mapping[int, Rings], learned: SharedPrior | None) -> Group:
     """Fit a group."""
     models, which = models_of(places)
     heard = heard_of(places, rings)
     fit = fit_group(models, which, heard, EndsPrior(), learned)
-    return FittedGroup(places, models, which, fit, learned is not None and learned.ends_known)
+    return Group(places, models, which, fit, learned is not None and learned.ends_known)
 
 
 def heard_of(places: Sequence[Place], rings: Mapping[int, Rings]) -> Partials:

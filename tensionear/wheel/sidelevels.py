@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
+from tensionear.physics.rounding import rounded
 from tensionear.reading import Finding
 
 from .balance import demanded_ratio, stands_at, targets_disagree
@@ -47,7 +48,7 @@ def side_findings(wheel: Wheel, tensions: Mapping[int, ReadTension], judge: Judg
     if between(shift, stands.u_m, -wheel.limits.dish_m, wheel.limits.dish_m) >= 1 - judge.surely:
         return found
     way = "right" if shift > 0 else "left"
-    size = f"{abs(shift) / MM:.1f} +/- {1.96 * stands.u_m / MM:.1f} mm"
+    size = f"{' +/- '.join(rounded(abs(shift) / MM, 1.96 * stands.u_m / MM))} mm"
     asked_ratio = demanded_ratio(wheel)
     told = f"left over right is {mean['left'] / mean['right']:.2f}"
     if asked_ratio is not None:

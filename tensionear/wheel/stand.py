@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -28,6 +28,8 @@ LEAST_PERCENT = 0.1
 USUAL_N = 1000.0
 #: How wheels come about, one sigma: nipples at random by so many turns. Judgement, no source.
 TURNED = 0.1
+#: Factors of that, as the scatter of tensions makes it, among which the readings choose.
+TURNED_FACTORS = tuple(float(2**power) for power in np.arange(-0.75, 1.0, 0.25))
 #: Level of each side, and what a tension has that no turn explains, as shares of the target. Judgement, no source.
 LEVEL, SLACK = 0.15, 0.003
 #: From so many standard uncertainties apart a tension is not what turns could make, and is believed all the same.
@@ -117,72 +119,123 @@ def rows_of(wheel: Wheel, readings: Readings) -> Rows:
     return Rows(values.ravel(), u.ravel())
 
 
-def stand_of(rows: Rows, dish_m: float | None, target_n: Floats, change: Floats) -> Stand:
+@dataclass(frozen=True, slots=True, eq=False)
+class Supposed:
+    """What a wheel is taken for before its readings, one sigma each: how far its nipples were turned at random, in
+    turns; how untrue its rim is; and what each tension has that no turn explains, ``free_n`` (spokes,)."""
+
+    turned: float
+    untrue: Untrue
+    free_n: Floats
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Seen:
+    """Readings of a wheel that should hold ``target_n`` (spokes,), as linear maps of its state.
+
+    ``maps`` (readings, 3 spokes), ``values`` and ``scale`` (readings,), and ``noise`` (readings, readings), their
+    covariance; all but ``rows`` and ``maps`` in the readings' own standard deviations 1 / ``scale``.
+    """
+
+    rows: Rows
+    dish_read: bool
+    target_n: Floats
+    maps: Floats
+    values: Floats
+    scale: Floats
+    noise: Floats
+
+    def weighed(self, change: Floats, supposed: Supposed) -> tuple[Floats, Floats, float]:
+        """State, covariance, and the logarithm of how likely the readings are; ``change`` as in `stand_of`."""
+        mean, prior = _before_reading(self.rows, self.target_n, change, supposed)
+        maps = self.scale[:, None] * self.maps
+        root = np.linalg.cholesky(maps @ prior @ maps.T + self.noise)
+        half = np.linalg.solve(root, maps @ prior)
+        unit = np.linalg.solve(root, self.scale * (self.values - self.maps @ mean))
+        log_likelihood = -0.5 * float(unit @ unit) - float(np.log(np.diag(root)).sum())
+        return mean + half.T @ unit, prior - half.T @ half, log_likelihood
+
+
+def seen(rows: Rows, dish_m: float | None, target_n: Floats) -> Seen:
+    """The readings as what is seen of a state; without ``dish_m`` the zero of the lateral readings counts."""
+    maps, values, noise = _what_was_read(rows, dish_m, len(target_n))
+    scale = 1 / np.sqrt(np.diag(noise))
+    dish_read = dish_m is not None or bool(rows.read[1].any())
+    return Seen(rows, dish_read, target_n, maps, values, scale, scale[:, None] * noise * scale)
+
+
+def suppose(what: Seen, change: Floats) -> Supposed:
+    """What the readings themselves make of the usual suppositions.
+
+    A tension that no such wheel has (a broken spoke, a wrong pluck) is to stand as it was read; and where run-out was read
+    at enough places, it tells how untrue this rim is.
+    """
+    count, read = len(what.target_n), what.rows.read
+    usual = Supposed(_turned(what, change), USUAL, np.full(count, SLACK) * what.target_n)
+    first, _, _ = what.weighed(change, usual)
+    apart = np.where(read[0], np.abs(what.rows.values - first)[:count], 0.0)
+    free = np.where(apart > SURPRISE_U * what.rows.u[:count], np.maximum(apart, usual.free_n), usual.free_n)
+    usual = replace(usual, free_n=free)
+
+    def likely(tried: Supposed) -> float:
+        return what.weighed(change, tried)[2]
+
+    if np.count_nonzero(read[1:]) < ENOUGH_PLACES:
+        return usual
+    best = replace(usual, untrue=most_likely(lambda untrue: likely(replace(usual, untrue=untrue))))
+    if not read[0].any():
+        return best
+    return max((replace(best, turned=best.turned * factor) for factor in TURNED_FACTORS), key=likely)
+
+
+def _turned(what: Seen, change: Floats) -> float:
+    """How far nipples were turned at random, by how much tensions scatter."""
+    read = what.rows.read[0]
+    if not read.any():
+        return TURNED
+    share = what.rows.values[: len(read)][read] / what.target_n[read]
+    scatter = float(np.std(share)) * float(what.target_n.mean())
+    return max(TURNED, scatter / float(np.mean(np.diag(change[: len(read)]))))
+
+
+def stand_of(what: Seen, change: Floats, supposed: Supposed) -> Stand:
     """What the readings say of the wheel together with how wheels come about.
 
     Parameters
     ----------
-    rows : Rows
-    dish_m : float or None
-        If given, the zero of the lateral readings is free.
-    target_n : (spokes,)
+    what : Seen
     change : (3 spokes, spokes)
         What a turn of each nipple does to tension, lateral and radial place.
+    supposed : Supposed
 
     Notes
     -----
     A wheel is taken for a true one at some level whose nipples were turned at random and whose rim is not quite true, by
     as much as its run-out makes likely; readings are weighed against that by linear least squares (C. E. Rasmussen and
     C. K. I. Williams, Gaussian Processes for Machine Learning, eqs. 2.25, 2.26 and 2.30; from memory). It takes noise off
-    the readings that no wheel could have, and tells what was not read from what was. A tension that no such wheel has
-    (a broken spoke, a wrong pluck) stands as it was read.
+    the readings that no wheel could have, and tells what was not read from what was.
     """
-    count = len(target_n)
-    maps, values, noise = _what_was_read(rows, dish_m, count)
-    scale = 1 / np.sqrt(np.diag(noise))
-    seen, within = scale[:, None] * maps, scale[:, None] * noise * scale
-
-    def weighed(mean: Floats, prior: Floats) -> tuple[Floats, Floats, float]:
-        """State, covariance, and the logarithm of how likely the readings are."""
-        apart = scale * (values - maps @ mean)
-        root = np.linalg.cholesky(seen @ prior @ seen.T + within)
-        half = np.linalg.solve(root, seen @ prior)
-        unit = np.linalg.solve(root, apart)
-        log_likelihood = -0.5 * float(unit @ unit) - float(np.log(np.diag(root)).sum())
-        return mean + half.T @ unit, prior - half.T @ half, log_likelihood
-
-    free = np.full(count, SLACK) * target_n
-    first, _, _ = weighed(*_before_reading(rows, target_n, change, USUAL, free))
-    apart = np.where(rows.read[0], np.abs(rows.values - first)[:count], 0.0)
-    free = np.where(apart > SURPRISE_U * rows.u[:count], np.maximum(apart, free), free)
-    untrue = USUAL
-    if np.count_nonzero(rows.read[1:]) >= ENOUGH_PLACES:
-        untrue = most_likely(lambda tried: weighed(*_before_reading(rows, target_n, change, tried, free))[2])
-    state, covariance, _ = weighed(*_before_reading(rows, target_n, change, untrue, free))
+    count = len(what.target_n)
+    state, covariance, _ = what.weighed(change, supposed)
     about_mean = np.eye(3 * count)
     about_mean[2 * count :, 2 * count :] -= 1 / count
     state, covariance = about_mean @ state, about_mean @ covariance @ about_mean
-    dish_read = dish_m is not None or bool(rows.read[1].any())
-    return Stand(state, (covariance + covariance.T) / 2, target_n, rows.read, dish_read)
+    return Stand(state, (covariance + covariance.T) / 2, what.target_n, what.rows.read, what.dish_read)
 
 
-def _before_reading(
-    rows: Rows, target_n: Floats, change: Floats, untrue: Untrue, free_n: Floats
-) -> tuple[Floats, Floats]:
-    """Mean and covariance of the state of such wheels; ``free_n`` (spokes,): what a tension has that no turn explains."""
+def _before_reading(rows: Rows, target_n: Floats, change: Floats, supposed: Supposed) -> tuple[Floats, Floats]:
+    """Mean and covariance of the state of such wheels."""
     count = len(target_n)
     read = rows.read[0]
     level = float(np.mean(rows.values[:count][read] / target_n[read])) if read.any() else 1.0
-    scatter = np.std(rows.values[:count][read] / target_n[read] - level) * target_n.mean() if read.any() else 0.0
-    turned = max(TURNED, float(scatter) / float(np.mean(np.diag(change[:count]))))
     mean = np.concatenate([level * target_n, np.zeros(2 * count)])
-    prior = turned**2 * change @ change.T
+    prior = supposed.turned**2 * change @ change.T
     lateral, radial = slice(count, 2 * count), slice(2 * count, 3 * count)
-    for block, covariance in zip((lateral, radial), untrue.covariance(count), strict=True):
+    for block, covariance in zip((lateral, radial), supposed.untrue.covariance(count), strict=True):
         prior[block, block] += covariance + FREE_M**2
     sides = target_n[:, None] * np.isclose(target_n[:, None], target_n)
     prior[:count, :count] += (LEVEL * np.where(sides > 0, target_n, 0.0)) * LEVEL * target_n[:, None]
-    prior[:count, :count] += np.diag(free_n**2)
+    prior[:count, :count] += np.diag(supposed.free_n**2)
     return mean, prior
 
 
@@ -269,9 +322,9 @@ def _check(wheel: Wheel, readings: Readings) -> None:
                     "check the number and its unit"
                 )
     for number, value in readings.u_tensions_n.items():
-        if not (math.isfinite(value) and value >= 0):
+        if not (math.isfinite(value) and 0 <= value <= 10_000):
             raise InputError(
-                f"u_tensions_n: spoke {number} is given {value:g} N; give a standard uncertainty, 0 or more"
+                f"u_tensions_n: spoke {number} is given {value:g} N; give a standard uncertainty, 0 to 10000 N"
             )
     if readings.dish_m is not None and not (math.isfinite(readings.dish_m) and abs(readings.dish_m) <= 0.05):
         raise InputError(f"dish_m is {readings.dish_m:g} m; allowed: -0.05 to 0.05 m; check the number and its unit")

@@ -6,7 +6,6 @@ The shipped library counts as constants here; files are opened in ``tensionear.l
 from __future__ import annotations
 
 import re
-import tomllib
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,6 +14,7 @@ from pydantic_core import ErrorDetails
 
 from tensionear.catalogue import nearest
 from tensionear.errors import WheelFileError
+from tensionear.texts import toml_from
 from tensionear.wheel import schema
 from tensionear.wheel.assembly import assemble
 from tensionear.wheel.lines import line_of
@@ -49,8 +49,8 @@ def parse_wheel(text: str, name: str) -> Wheel:
     """
     source = Source(name, text.removeprefix("\ufeff"))
     try:
-        raw = tomllib.loads(source.text)
-    except (ValueError, RecursionError) as error:
+        raw = toml_from(source.text)
+    except ValueError as error:
         raise _no_toml(source, error) from None
     try:
         table = schema.WheelTable.model_validate(raw)
@@ -73,11 +73,9 @@ class Source:
         return WheelFileError(_one_line(f"{where}: {_dotted(path)}: {problem}"))
 
 
-def _no_toml(source: Source, error: Exception) -> WheelFileError:
+def _no_toml(source: Source, error: ValueError) -> WheelFileError:
     """A syntax error; tomllib gives its place in the message only (up to Python 3.13)."""
     told = str(error)
-    if not isinstance(error, tomllib.TOMLDecodeError):
-        told = "nested too deeply, or a number of thousands of digits"
     place = re.search(r" \(at line (\d+), column (\d+)\)$", told)
     where, what = source.name, told
     if place:

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from tensionear.batch.mapping import parse_mapping
-from tensionear.batch.matching import Inputs, jobs_of, matcher_of, superseded, work_of
+from tensionear.batch.matching import Inputs, jobs_of, matcher_of, superseded, unmatched, work_of
 from tensionear.batch.values import Job, Row, Tags, Task
 from tensionear.errors import InputError, TensionearError, UsageError
 from tests.batch.conftest import WHEEL
@@ -103,6 +103,16 @@ def test_a_bare_name_in_a_table_is_that_file_in_any_folder(sounds: Callable[...,
     (tmp_path / "map.csv").write_text("file,serial\na.wav,S9\n")
     inputs = Inputs((str(tmp_path / "in"),), str(WHEEL), None, str(tmp_path / "map.csv"))
     assert [job.tags.serial for job in jobs_of(inputs, matcher_of(inputs))] == ["S9"]
+
+
+def test_lines_of_a_table_that_match_no_file_are_named(sounds: Callable[..., list[str]], tmp_path: Path) -> None:
+    sounds("in/a.wav", "in/deep/b.wav")
+    (tmp_path / "map.csv").write_text("file,first\nb.wav,2\nin/a.wav,1\nc.wav,1\nin/d.wav,3\n")
+    inputs = Inputs((str(tmp_path / "in"),), wheel=str(WHEEL), table=str(tmp_path / "map.csv"))
+    matcher = matcher_of(inputs)
+    jobs = jobs_of(inputs, matcher)
+    assert [job.first for job in jobs] == [1, 2]
+    assert unmatched(matcher, jobs) == ["c.wav", str(tmp_path / "in" / "d.wav")]
 
 
 def test_no_file_is_read_twice(sounds: Callable[..., list[str]], tmp_path: Path) -> None:

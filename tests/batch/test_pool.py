@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import os
+import re
 import signal
+import sys
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -13,6 +15,7 @@ import pytest
 from tensionear.batch.isolated import Isolated
 from tensionear.batch.pool import Pool, Serial, Stop
 from tensionear.batch.values import Job, Row, Task, Work, failed
+from tensionear.errors import InputError
 from tests.batch.conftest import WHEEL
 from tests.batch.fake_worker import COMMAND
 
@@ -101,6 +104,40 @@ def test_stopping_finishes_what_is_begun_and_begins_no_more(sounds: Callable[...
         stop.set()
     assert 1 <= len(found) <= 4
     assert children_of(os.getpid()) == []
+
+
+@pytest.mark.parametrize(
+    ("code", "told"),
+    [
+        ("raise SystemExit('no module of that name')", "worker processes end as they start: exit code 1, no module of that"),
+        ("import os; os._exit(7)", "exit code 7; reinstall tensionear, or read without them: --workers 0"),
+        ("import os; os.kill(os.getpid(), 9)", "exit code -9;"),
+        ("print('no word of a worker')", "exit code 0;"),
+    ],
+)  # fmt: skip
+def test_workers_that_do_not_start_end_the_run(sounds: Callable[..., list[str]], code: str, told: str) -> None:
+    """Else every file would be set aside as if it were its own fault."""
+    with pytest.raises(InputError, match=re.escape(told)):
+        answers(Pool(2, 30.0, (sys.executable, "-c", code)), tasks(sounds("a.wav", "b.wav", "c.wav")))
+
+
+def test_a_worker_that_does_not_start_at_once_is_tried_again(sounds: Callable[..., list[str]], tmp_path: Path) -> None:
+    once = (
+        f"import pathlib, sys; p = pathlib.Path({str(tmp_path / 'once')!r}); p.exists() or sys.exit(p.touch() or 3); "
+    )
+    rows = answers(Pool(1, 30.0, (*COMMAND[:2], once + COMMAND[2])), tasks(sounds("a.wav")))
+    assert (tmp_path / "once").exists()
+    assert [row.status for row in rows] == ["read"]
+
+
+def test_a_worker_runs_the_code_of_this_package(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Not one that happens to lie where the program was started."""
+    (tmp_path / "tensionear").mkdir()
+    (tmp_path / "tensionear" / "__init__.py").write_text("raise SystemExit('another package')")
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("PYTHONPATH", str(tmp_path))
+    rows = answers(Pool(1, 60.0), tasks([str(tmp_path / "none.wav")]))
+    assert [row.reason_code for row in rows] == ["sound"]
 
 
 def test_leaving_early_ends_the_workers(sounds: Callable[..., list[str]]) -> None:

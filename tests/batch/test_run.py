@@ -151,6 +151,16 @@ def test_files_none_of_which_has_a_wheel(
 
 
 @pytest.mark.usefixtures("deaf")
+def test_a_run_in_which_no_file_could_be_read_says_so(
+    sounds: Callable[..., list[str]], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    given = ["batch", "--wheel", str(WHEEL), "--workers", "0", "--out", str(tmp_path / "r.csv")]
+    assert main([*given, *sounds("broken.wav", "bug.wav")]) == 2
+    assert "tensionear: no file could be read; " in capsys.readouterr().err
+    assert main([*given, *sounds("broken.wav", "bug.wav", "a.wav")]) == 0
+
+
+@pytest.mark.usefixtures("deaf")
 def test_a_command_is_run_at_each_new_result(sounds: Callable[..., list[str]], tmp_path: Path) -> None:
     files = sounds("a.wav", "broken.wav", "out $(touch x); `y`.wav")
     script = tmp_path / "lamp"

@@ -15,6 +15,7 @@ from tensionear.calibration.tying import TiedGroup, tie_wheel
 from tensionear.calibration.use import calibrated
 from tensionear.calibration.words import verdict_lines
 from tensionear.errors import InputError
+from tensionear.physics.known import foretold
 from tensionear.wheel.comparison import Known
 from tensionear.wheel.wheelfile import parse_wheel
 from tests.calibration.drawn import TEXT, barrow, drawn, known
@@ -174,3 +175,39 @@ def test_learned_survives_the_file() -> None:
     tables = list(find(record.name).document["result"].values())
     back = learned_from(tables[0])
     assert dataclasses.astuple(back)[0] == pytest.approx(group.learned.weight, rel=1e-3)
+
+
+@pytest.mark.parametrize("factor", [1.09, 0.92])
+def test_values_that_differ_by_one_factor_are_not_laid_to_one_spoke(factor: float) -> None:
+    """Each off by its own half a percent besides: none disagrees with the others, all do with the sound."""
+    heard, truth = drawn(2)
+    values = {n: Known(factor * one.tension_n, one.u_tension_n) for n, one in known(truth, SPOKES, percent=0.5).items()}
+    (asked,) = questions_of(sounds_of(barrow(), heard), values, LABELS)
+    assert asked.code == "level"
+    assert "wrong free length" in asked.text
+
+
+def test_a_side_of_which_nothing_is_known_is_left_alone() -> None:
+    heard, truth = drawn(1)
+    assert questions_of(sounds_of(barrow(), heard), known(truth, [1, 3, 5]), LABELS) == ()
+
+
+def test_the_budget_is_the_whole_uncertainty_of_the_level() -> None:
+    """Sound alone and tied; what the gauge shares cannot be less than its part in the common of all values."""
+    heard, truth = drawn(1)
+    values = {
+        n: dataclasses.replace(one, u_own_n=one.u_tension_n, u_tension_n=2**0.5 * (one.u_tension_n or 0))
+        for n, one in known(truth, SPOKES).items()
+    }
+    for group in tie_wheel(barrow(), heard, values):
+        assert group.budgets is not None
+        before, after = group.budgets
+        rest = [at for at, place in enumerate(group.places) if place.number not in SPOKES]
+        for budget, fit in ((before, group.before), (after, group.after)):
+            _, covariance = foretold(fit, np.array(rest))
+            assert budget.combined_standard_uncertainty == pytest.approx(np.sqrt(covariance.mean()), rel=1e-6)
+        parts = {each.source: each.contribution for each in after.contributions}
+        common, own = parts["known tensions, in common"], parts["known tensions, each by itself"]
+        assert 0 < common < 0.01
+        assert own == pytest.approx(common / 3**0.5, rel=0.1)  # three values a side
+        assert parts["density"] < 0.8 * {each.source: each.contribution for each in before.contributions}["density"]

@@ -48,6 +48,7 @@ class FakeSystem:
     hosts: list[dict[str, Any]] = field(default_factory=lambda: [{"name": "ALSA"}])
     default_index: int = 0
     refuses: PortAudioError | None = None
+    converts: bool = False  # whether what it refuses is given when it is asked to convert
     streams: list[FakeStream] = field(default_factory=list)
     restarts: int = 0
     played: list[np.ndarray] = field(default_factory=list)
@@ -64,10 +65,13 @@ class FakeSystem:
         return self.hosts
 
     def InputStream(self, samplerate: float, channels: int, callback: Any, **others: Any) -> FakeStream:  # noqa: N802
-        if self.refuses is not None:
+        if self.refuses is not None and not (self.converts and others.get("extra_settings")):
             raise self.refuses
         self.streams.append(FakeStream(callback, samplerate, channels))
         return self.streams[-1]
+
+    def WasapiSettings(self, auto_convert: bool) -> str:  # noqa: N802
+        return "converting" if auto_convert else ""
 
     def play(self, sound: np.ndarray, rate_hz: float) -> None:
         if self.refuses is not None:

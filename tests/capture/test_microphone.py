@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import sys
 
 import numpy as np
@@ -212,3 +213,55 @@ def test_on_windows_wasapi_comes_before_the_short_names() -> None:
     )
     assert choose(found, None).host == "Windows WASAPI"
     assert "Privacy" in explained(-9999, "Desk microphone", "Windows")
+
+
+@pytest.mark.parametrize("code", [-9997, -9996])
+def test_the_windows_mixer_converts_a_rate_that_it_refuses(code: int) -> None:
+    hosts = [{"name": "Windows WASAPI"}]
+    refusing = FakeSystem([device("desk")], hosts, refuses=PortAudioError("refused", code), converts=True)
+    microphone = Microphone(refusing, list_inputs(refusing)[0])
+    microphone.start()
+    assert refusing.streams[0].active
+    elsewhere = FakeSystem([device("desk")], [{"name": "Core Audio"}], refuses=refusing.refuses, converts=True)
+    with pytest.raises(DeviceError, match="refuses the sample rate"):
+        Microphone(elsewhere, list_inputs(elsewhere)[0]).start()
+
+
+@pytest.mark.parametrize(
+    ("system", "host", "said"),
+    [
+        ("Darwin", "Core Audio", "Privacy & Security, Microphone.*closed lid"),
+        ("Windows", "Windows WASAPI", "unmute it under Settings, Sound.*Privacy, Microphone"),
+        ("Linux", "ALSA", "it is muted"),
+    ],
+)
+def test_exact_zeros_are_explained_for_the_system(
+    system: str, host: str, said: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("platform.system", lambda: system)
+    fake = FakeSystem([device("desk")], [{"name": host}])
+    microphone = Microphone(fake, list_inputs(fake)[0], Clock())
+    microphone.start()
+    found = []
+    for _ in range(60):
+        fake.streams[0].give(np.zeros(480))
+        found.append(microphone.take(0.0))
+    (trouble,) = [each for each in found if isinstance(each, Trouble)]
+    assert re.search(said, trouble.text)
+
+
+@pytest.mark.parametrize(
+    ("system", "host", "code", "said"),
+    [
+        ("Windows", "Windows WASAPI", -9999, "Settings, Privacy, Microphone"),
+        ("Darwin", "Core Audio", -9985, "in use by another program"),
+        ("Linux", "ALSA", -9986, "is it plugged in"),
+    ],
+)
+def test_what_cannot_be_opened_is_explained_for_the_system(
+    system: str, host: str, code: int, said: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("platform.system", lambda: system)
+    fake = FakeSystem([device("desk")], [{"name": host}], refuses=PortAudioError("no", code))
+    with pytest.raises(DeviceError, match=said):
+        Microphone(fake, list_inputs(fake)[0]).start()

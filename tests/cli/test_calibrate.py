@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import io
 import json
 
+import numpy as np
 import pytest
+import soundfile
 
 from tensionear.cli import main
 from tensionear.data import data_file
@@ -128,3 +131,42 @@ def test_weigh(capsys, no_own_calibrations):
     assert (no_own_calibrations / "shelf-3.v1.toml").is_file()
     code, out, _ = run(capsys, *given[:-2], "--json")
     assert json.loads(out)["mass_per_length_g_m"] == pytest.approx(24.816, abs=1e-3)
+
+
+class Terminal(io.StringIO):
+    """Answers typed at a terminal."""
+
+    def isatty(self):
+        return True
+
+
+def test_the_wizard_refuses_too_much_and_asks_for_the_recording_again(
+    capsys, tmp_path, monkeypatch, no_own_calibrations
+):
+    for name in ("a.wav", "b.wav", "c.wav"):
+        soundfile.write(tmp_path / name, np.zeros(48_000), 48_000)
+    answers = ["10", "", "gone.wav", "a.wav", "200", "20", "0.05", "b.wav", "30", "", "c.wav", "n"]
+    monkeypatch.setattr("sys.stdin", Terminal("\n".join(answers) + "\n"))
+    asked = tmp_path / "masses.csv"
+    given = ["--kind", "steel-round-2.0", "--length", "280", "--hanging", str(asked)]
+    code, _, err = run(capsys, "calibrate", *given)
+    assert asked.read_text("utf-8").split() == [
+        "sound,mass_kg,u_mass_kg",
+        "a.wav,10.0,0.01",
+        "b.wav,20.0,0.05",
+        "c.wav,30.0,0.03",
+    ]
+    assert err.index("Wear eye protection") < err.index("Mass 1 with its hook")
+    assert "gone.wav is not there" in err
+    assert "more than 1037 N; hang less" in err
+    assert code == 2
+    assert "a.wav is silent" in err
+    assert not no_own_calibrations.exists()
+
+
+def test_what_was_weighed_is_computed_again(capsys, no_own_calibrations):
+    run(capsys, "weigh", "--mass", "6.8", "--whole-length", "272", "--kind", "steel-round-2.0", "--name", "shelf")
+    code, out, _ = run(capsys, "calibrate", "--again", "shelf")
+    assert code == 0
+    assert "the same result comes out" in out
+    assert [path.name for path in no_own_calibrations.iterdir()] == ["shelf.v1.toml"]

@@ -8,7 +8,7 @@ import os
 import re
 import subprocess
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from pathlib import Path
 from typing import NamedTuple
 
@@ -16,6 +16,7 @@ import pytest
 
 from tensionear import __version__
 from tensionear.cli import main
+from tensionear.reading import Reading
 from tensionear.wheel.sheet import Sheet
 from tests.cli import fake
 
@@ -326,11 +327,33 @@ def test_demo_as_json(run: Run) -> None:
 
 
 def test_explain_shows_what_was_assumed(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("tensionear.cli.second_opinion.hear_again", lambda _, reading: (None,) * len(reading.plucks))
+    monkeypatch.setattr(
+        "tensionear.cli.second_opinion.hear_again", lambda _, reading, __: (None,) * len(reading.plucks)
+    )
     arguments = ("read", "a.wav", "--wheel", "wheel.toml", "--explain")
     assert "Pluck 36   43.20 s · spoke L18" in run(*arguments).out
     assert run(*arguments).out.splitlines()[-1] == "· the tyre is off"
     assert run(*arguments, "--plain").out.splitlines()[-1] == "Assumed or found: the tyre is off."
+
+
+def test_one_pluck_alone_is_explained(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    asked = []
+
+    def hear_again(_: str, reading: Reading, numbers: Collection[int]) -> tuple[None, ...]:
+        asked.append(sorted(numbers))
+        return (None,) * len(reading.plucks)
+
+    monkeypatch.setattr("tensionear.cli.second_opinion.hear_again", hear_again)
+    arguments = ("read", "a.wav", "--wheel", "wheel.toml", "--pluck")
+    out = run(*arguments, "3").out
+    assert "Pluck 3 " in out
+    assert "Pluck 4 " not in out
+    assert asked == [[3]]
+    run("read", "a.wav", "--wheel", "wheel.toml", "--explain")
+    assert len(asked[-1]) == 2  # of 36 plucks
+    wrong = run(*arguments, "99")
+    assert wrong.code == 2
+    assert "--pluck 99: 36 plucks were heard" in wrong.err
 
 
 def test_a_sheet_goes_to_the_reading_and_needs_a_wheel(run: Run, tmp_path: Path) -> None:

@@ -57,6 +57,41 @@ def test_plain_and_json_agree(capsys, files):
         assert f"\n{turn['label']}: " in plain
 
 
+def test_a_page_to_print(capsys, files):
+    given = ("wheel.toml", "--tensions", "tensions.csv", "--runout", "runout.csv")
+    code, out, err = run(capsys, files, *given, "--page", str(files / "turns.html"), "--plain")
+    assert (code, err) == (0, "")
+    page = (files / "turns.html").read_text("utf-8")
+    turns = [line.split(" (")[0] for line in out.splitlines() if " (clockwise" in line or " (counterclockwise" in line]
+    places = []
+    for line in turns:
+        label, what = line.split(": ")
+        row = f'<th scope="row">{label}</th><td>{what}</td>'
+        assert row in page
+        places.append(page.index(row))
+    assert turns
+    assert places == sorted(places)
+    assert (
+        page.index("glasses")
+        < places[0]
+        < page.index("lateral run-out")
+        < page.index("read tensions and run-out again")
+    )
+    assert "<script" not in page
+    assert "http:" not in page
+
+
+def test_a_name_on_the_page_is_text(capsys, files):
+    (files / "wheel.toml").write_text(text().replace("Pump cart", "<b>Pump & cart"), "utf-8")
+    run(capsys, files, "wheel.toml", "--tensions", "tensions.csv", "--page", str(files / "turns.html"))
+    assert "&lt;b&gt;Pump &amp; cart" in (files / "turns.html").read_text("utf-8")
+
+
+def test_seized_nipples_go_by_label_too(capsys, files):
+    given = ("wheel.toml", "--tensions", "tensions.csv", "--json", "--leave")
+    assert run(capsys, files, *given, "R4") == run(capsys, files, *given, "7")
+
+
 def test_what_would_happen(capsys, files):
     code, out, _ = run(
         capsys, files, "wheel.toml", "--tensions", "tensions.csv", "--turn", "R4=+1/4", "--turn", "2=-1/8", "--json"
@@ -80,6 +115,22 @@ def test_a_kept_pass_teaches_the_rim(capsys, files):
     assert (code, err) == (0, "")
     learnt = json.loads(out)["rim"]
     assert learnt["u_log_factors"]["ei_radial_n_m2"] < first["rim"]["u_log_factors"]["ei_radial_n_m2"]
+
+
+def test_what_was_learnt_of_the_rim_is_used_next_time(capsys, files):
+    """After a pass the plan is kept; another day, with no pass in between, its rim is still as well known."""
+    given = ("wheel.toml", "--tensions", "tensions.csv", "--runout", "runout.csv")
+    run(capsys, files, *given, "--keep", "first.json", "--plain")
+    again = ("wheel.toml", "--tensions", "after.csv", "--json")
+    run(capsys, files, *again, "--after", "first.json", "--keep", "second.json")
+    second = json.loads((files / "second.json").read_text("utf-8"))["rim"]
+    code, out, err = run(capsys, files, *again, "--rim", "second.json")
+    assert (code, err) == (0, "")
+    assert json.loads(out)["rim"]["factors"] == pytest.approx(second["factors"])
+    assert json.loads(out)["rim"]["u_log_factors"] == pytest.approx(second["u_log_factors"])
+    code, _, err = run(capsys, files, *again, "--rim", "second.json", "--after", "first.json")
+    assert code == 2
+    assert "give one of them" in err
 
 
 def test_steps_limits_and_left_out_nipples(capsys, files):
@@ -111,7 +162,9 @@ def test_steps_limits_and_left_out_nipples(capsys, files):
         ),
         (("--tensions", "tensions.csv", "--turn", "7=1/4", "--turn", "R4=1/8"), "gives spoke R4 twice"),
         (("--tensions", "tensions.csv", "--turn", "7=9"), "by 9 turns; allowed"),
-        (("--tensions", "tensions.csv", "--leave", "77"), "spoke 77 is given as left out"),
+        (("--tensions", "tensions.csv", "--leave", "77"), "--leave there is no spoke 77; the wheel has 1 to 20"),
+        (("--tensions", "tensions.csv", "--joint", "Q1"), "--joint there is no spoke Q1; the wheel has 1 to 20"),
+        (("--tensions", "tensions.csv", "--page", "no/where.html"), "cannot be written"),
         (("--tensions", "tensions.csv", "--after", "tensions.csv"), "is no JSON file"),
         (("--tensions", "tensions.csv", "--keep", "no/where.json"), "cannot be written"),
     ],

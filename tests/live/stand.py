@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 
@@ -9,7 +10,7 @@ from benchmarks.simulator.rounds import Round as Drawn
 from benchmarks.simulator.stand import draw_stand
 from tensionear.capture.microphone import Piece
 from tensionear.errors import LogError
-from tensionear.live.keeping import Keeper, KeepsNothing, KeptPluck
+from tensionear.live.keeping import Keeper, KeepsNothing, KeptPluck, Restored
 from tensionear.live.session import Session
 from tensionear.live.subject import WheelSubject
 from tensionear.live.told import Setup, Told
@@ -37,10 +38,11 @@ def pieces(take: Drawn, step: int = STEP) -> list[Piece]:
     return [Piece(samples[start : start + step], 0.0, False) for start in range(0, len(samples), step)]
 
 
-def session_of(take: Drawn, told: list[Told], keeper: Keeper | None = None) -> Session:
+def session_of(take: Drawn, told: list[Told], keeper: Keeper | None = None, kept: Sequence[Restored] = ()) -> Session:
     subject = WheelSubject(parse_wheel(take.wheel_toml, "stand.toml"))
     setup = Setup("stand", 1, RoundOptions(), 2)
     made = Session(subject, setup, keeper or KeepsNothing(), lambda cue: None, told.append)
+    made.restore(kept)
     made.listen_to(take.sample_rate_hz, 1, 0)
     return made
 

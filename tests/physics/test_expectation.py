@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from tensionear.catalogue import build_spoke
+from tensionear.catalogue import build_spoke, library_spoke
 from tensionear.physics.beam import natural_frequencies
 from tensionear.physics.expectation import (
     END_SHARES,
@@ -83,6 +83,41 @@ def test_the_model_has_the_tolerances_of_the_spoke() -> None:
         ],
     )
     assert model.tables == spoke_tables(spoke, 0.290)
+
+
+def test_a_flat_spoke_s_round_ends_change_by_themselves() -> None:
+    """Width and thickness are the middle's, the diameter is the ends'; a round spoke is drawn as a whole."""
+    spoke = library_spoke("steel-oval-2.3x1.0")
+    model = spoke_model(spoke, 0.270, 0.0005)
+    assert model.sources == ("length", "modulus", "density", "width", "thickness", "end diameter")
+    u_d = spoke.u_diameter_percent / 100
+    np.testing.assert_allclose(model.tolerances[5], 0)
+    assert (model.tolerances[3:5, 1:] > 0).all()
+    assert model.thick_ends is not None
+    np.testing.assert_allclose(model.thick_ends.beyond[:3], 0)
+    whole = model.tolerances[3:, 1:] + model.thick_ends.beyond[3:]
+    np.testing.assert_allclose(whole, [[0, 0, 0], [0, 0, 0], [2 * u_d, 4 * u_d, 4 * u_d]], atol=1e-15)
+    assert spoke_model(BLADE, 0.270, 0.0005).thick_ends is None
+    butted = library_spoke("steel-butted-2.0-1.8")
+    assert spoke_model(butted, 0.270, 0.0005).thick_ends is None
+
+
+@pytest.mark.parametrize("key", ["width_mm", "thickness_mm", "end_diameter_mm"])
+def test_tolerances_of_a_weighed_flat_spoke_are_those_of_its_sizes(key: str) -> None:
+    """A size half a percent up, by its tolerance and by building the spoke so."""
+    keys = {"material": "steel", "shape": "oval", "width_mm": 2.3, "thickness_mm": 1.0, "end_diameter_mm": 2.0}
+    keys |= {"head_mm": 28.0, "tail_mm": 22.0, "mass_g": 4.9, "whole_length_mm": 272.0}
+    keys |= {"u_width_percent": 0.5, "u_thickness_percent": 0.5, "u_diameter_percent": 0.5}
+    source = {"end_diameter_mm": "end diameter"}.get(key, key.removesuffix("_mm"))
+    told = next(each for each in build_spoke("s", keys).tolerances() if each.source == source)
+    plain, bigger = (build_spoke("s", {**keys, key: keys[key] * up}).stretches(0.270) for up in (1.0, 1.005))
+    assert told.ends is not None
+    for at, mass in ((0, told.ends[0]), (1, told.linear_density)):
+        assert bigger[at].linear_density_kg_m / plain[at].linear_density_kg_m - 1 == pytest.approx(mass, abs=1e-4)
+    assert bigger[0].flat_stiffness_n_m2 / plain[0].flat_stiffness_n_m2 - 1 == pytest.approx(told.ends[1], abs=2e-4)
+    assert bigger[1].flat_stiffness_n_m2 / plain[1].flat_stiffness_n_m2 - 1 == pytest.approx(
+        told.flat_stiffness, abs=2e-4
+    )
 
 
 def test_all_is_made_once() -> None:

@@ -9,9 +9,10 @@ import pytest
 
 from tensionear.catalogue import library_spoke, spoke_ids
 from tensionear.physics.beam import natural_frequencies
+from tensionear.physics.believed import EndsPrior
 from tensionear.physics.expectation import LOG_TENSION
 from tensionear.physics.generic import expect_any_spoke, expect_any_tone, generic_models
-from tensionear.physics.inverse import EndsPrior, Partials, fit_group
+from tensionear.physics.inverse import Partials, fit_group
 from tensionear.physics.modes import MODES
 
 

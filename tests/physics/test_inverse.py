@@ -8,10 +8,12 @@ import math
 import numpy as np
 import pytest
 
+from tensionear.physics.believed import EndsPrior
 from tensionear.physics.expectation import spoke_model
-from tensionear.physics.inverse import EndsPrior, GroupFit, Partials, SpokeModel, fit_group
+from tensionear.physics.inverse import GroupFit, Partials, fit_group
 from tensionear.physics.modes import HIGHEST_TENSION_N, MODES
 from tensionear.physics.spoke import Spoke
+from tensionear.physics.spokemodel import SpokeModel
 from tests.physics.drawn import BLADE, ROUND, U_CENTS, U_LENGTH_M, Side, draw_side, heard
 
 LENGTH_M = {"round": 0.290, "blade": 0.270}

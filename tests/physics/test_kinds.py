@@ -9,7 +9,8 @@ import pytest
 
 from tensionear.catalogue import library_spoke
 from tensionear.physics.beam import natural_frequencies
-from tensionear.physics.inverse import EndsPrior, Partials, fit_group
+from tensionear.physics.believed import EndsPrior
+from tensionear.physics.inverse import Partials, fit_group
 from tensionear.physics.kinds import Kind, expect_kind, likeliest_kinds, model_of_kind
 from tensionear.physics.modes import MODES
 from tensionear.pitch.spectrum import Peaks

@@ -7,8 +7,9 @@ import dataclasses
 import numpy as np
 import pytest
 
+from tensionear.physics.believed import EndsPrior, flat_prior
 from tensionear.physics.expectation import spoke_model
-from tensionear.physics.inverse import EndsPrior, GroupFit, fit_group, flat_prior
+from tensionear.physics.inverse import GroupFit, fit_group
 from tensionear.physics.known import Carried, KnownTensions, carry, foretold, inform, posterior, tie, tolerances_of
 from tests.physics.drawn import ROUND, U_LENGTH_M, draw_side, heard
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import itertools
 import math
 
@@ -10,8 +11,8 @@ import pytest
 
 from tensionear.catalogue import build_spoke
 from tensionear.physics.beam import BendingPlane, natural_frequencies
-from tensionear.physics.modes import HIGHEST_TENSION_N, LOWEST_TENSION_N, MODES, ModeTable, mode_table
-from tensionear.physics.spoke import Spoke
+from tensionear.physics.modes import HIGHEST_TENSION_N, LOWEST_TENSION_N, MODES, ModeTable, ends_tables, mode_table
+from tensionear.physics.spoke import Spoke, Stretch
 
 ROUND = build_spoke("round", {"material": "steel", "shape": "round", "diameter_mm": 2.0})
 BUTTED = build_spoke(
@@ -116,3 +117,27 @@ def test_limits_pinned_and_clamped() -> None:
 def test_the_range_of_tension_is_stated() -> None:
     table = mode_table(ROUND.stretches(0.290), "flat")
     assert table.log_tension_range == (math.log(LOWEST_TENSION_N), math.log(HIGHEST_TENSION_N))
+
+
+@pytest.mark.parametrize("plane", ["flat", "edge"])
+def test_what_the_round_ends_of_a_flat_spoke_do(plane: BendingPlane) -> None:
+    """Against the beam with ends 1 % heavier or stiffer; the wide middle is stiffer edgewise than its ends are."""
+    sizes = {"end_diameter_mm": 1.8, "width_mm": 2.8, "thickness_mm": 0.9, "head_mm": 31.0, "tail_mm": 18.0}
+    pieces = build_spoke("oval", {"material": "steel", "shape": "oval", **sizes}).stretches(0.262)
+    assert pieces[1].edge_stiffness_n_m2 > pieces[0].edge_stiffness_n_m2
+
+    def changed(**by: float) -> list[Stretch]:
+        outer = [
+            dataclasses.replace(each, **{key: getattr(each, key) * up for key, up in by.items()}) for each in pieces
+        ]
+        return [outer[0], pieces[1], outer[2]]
+
+    heavier = changed(linear_density_kg_m=1.01)
+    stiffer = changed(flat_stiffness_n_m2=1.01, edge_stiffness_n_m2=1.01)
+    tables = ends_tables(pieces, (0, -1), plane, mode_table(pieces, plane))
+    for point in ((120.0, 5.0, 140.0), (950.0, 27.0, 27.0)):
+        plain = natural_frequencies(pieces, *point, plane, 8)
+        for table, other in zip(tables, (heavier, stiffer), strict=True):
+            found = table.log_frequencies(*np.log(np.array([point])).T)[0][0, :8]
+            exact = np.log(natural_frequencies(other, *point, plane, 8) / plain) / math.log(1.01)
+            np.testing.assert_allclose(found, exact, atol=6e-4)

@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 
 from tensionear.physics.beam import BendingPlane, natural_frequencies
+from tensionear.physics.believed import SHARED_ENDS, EndsPrior
 from tensionear.physics.expectation import LOG_TENSION, expect, spoke_model
-from tensionear.physics.inverse import SHARED_ENDS, EndsPrior, GroupFit, fit_group
+from tensionear.physics.inverse import GroupFit, fit_group
 from tensionear.physics.modes import MODES
 from tensionear.physics.spoke import Spoke
 from tensionear.physics.taught import taught

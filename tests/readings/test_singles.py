@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pytest
 
 from tensionear.capture.recording import Recording
 from tensionear.catalogue import library_spoke
+from tensionear.physics.believed import EndsPrior
 from tensionear.physics.expectation import LOG_TENSION, spoke_model
-from tensionear.physics.inverse import EndsPrior, fit_group
+from tensionear.physics.inverse import fit_group
 from tensionear.physics.observations import partials_of
 from tensionear.pipeline import read
 from tensionear.pitch.lines import Heard, Line
 from tensionear.pitch.series import Candidate
 from tensionear.readings.singles import _tension
+from tensionear.wheel.sidefit import ends_of
 from tests.readings.contract import checked
 from tests.readings.recorded import read_single, recording_of, single, spoke_of, string
 
@@ -65,14 +69,15 @@ def test_u_tension_is_half_the_95_percent_interval_over_1_96() -> None:
     heard = Heard(
         (Line(372.0, 0.05, 3.0, -20.0, 0, 1, False),), (Candidate(state, 50.0, 50.0),), (None, None), 0.0, 0.0
     )  # type: ignore[arg-type]
-    value, u, ends = _tension(heard, spoke, 0.290)
     data = partials_of([[heard]], True, [float(LOG_TENSION[state])])
     fit = fit_group((spoke_model(spoke, 0.290, 0.0005),), np.zeros(1, np.intp), data, EndsPrior())
+    ((value, u), budget), ends = _tension(fit, heard, spoke, 0.290), ends_of(fit, False)
     low, high = np.exp(fit.interval(0))
     assert low < value < high
     assert u == pytest.approx((high - low) / 2 / 1.959964)
     assert u != pytest.approx(value * fit.moments()[1][0], rel=0.005)
     assert {end.how for end in ends} == {"assumed"}
+    assert math.hypot(*(line.contribution_n for line in budget)) == pytest.approx(u, rel=1e-9)
 
 
 def test_the_same_pluck_at_any_gain_reads_the_same() -> None:

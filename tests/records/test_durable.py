@@ -18,10 +18,11 @@ from tensionear.capture.recording import Recording
 from tensionear.data import data_file
 from tensionear.errors import LogError
 from tensionear.reading import Reading
-from tensionear.records.log import Log, Search
+from tensionear.records.log import Log
 from tensionear.records.lookover import look_over
 from tensionear.records.rescue import rescue
 from tensionear.records.schema import STEPS, VERSION
+from tensionear.records.search import Search
 from tensionear.records.values import Asked
 from tests.dashboard.invented import evenness, pluck, wheel
 

@@ -12,7 +12,8 @@ import pytest
 from tensionear.capture.recording import Recording
 from tensionear.errors import LogError
 from tensionear.options import RoundOptions
-from tensionear.records.log import Log, Search
+from tensionear.records.log import Log
+from tensionear.records.search import Search
 from tensionear.records.values import Asked, State
 from tests.dashboard.invented import evenness, pluck, wheel
 

@@ -82,3 +82,20 @@ def test_flat_sections_are_soft_across_the_thickness_and_turn_into_each_other():
         assert inner.flat_second_moment_m4 < oval.flat_second_moment_m4 < outer.flat_second_moment_m4
         assert inner.edge_second_moment_m4 < oval.edge_second_moment_m4 < outer.edge_second_moment_m4
         assert oval.flat_second_moment_m4 < oval.edge_second_moment_m4
+
+
+@pytest.mark.parametrize(
+    ("section", "by", "growth"),
+    [
+        (Section("blade", 0.0046, 0.0012), (1.0, 0.0), (1, 1, 3)),
+        (Section("blade", 0.0046, 0.0012), (0.0, 1.0), (1, 3, 1)),
+        (Section("round", 0.002, 0.002), (1.0, 1.0), (2, 4, 4)),
+        # d ln A / d ln w = w t / A with A = (w - t) t + pi t^2 / 4; both sizes together scale as t^2 and t^4
+        (Section("oval", 0.0023, 0.001), (1.0, 0.0), (2.3 / (1.3 + math.pi / 4), None, None)),
+        (Section("oval", 0.0023, 0.001), (1.0, 1.0), (2, 4, 4)),
+    ],
+)
+def test_growth(section, by, growth):
+    """Powers of the sizes in the formulas above."""
+    for found, expected in zip(section.growth(*by), growth, strict=True):
+        assert expected is None or found == pytest.approx(expected, rel=1e-5)

@@ -44,6 +44,7 @@ def wheel(section: RingSection, bracing_deg: float = 0.0, pitch_m: float = 1.0) 
         np.full(SPOKES, L),
         np.full(SPOKES, SPOKE_N_M),
         pitch_m,
+        np.zeros(SPOKES),
     )
 
 

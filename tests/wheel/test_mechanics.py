@@ -163,9 +163,9 @@ def test_fast_enough():
     one, tension, _ = skeleton(36, 3)
     taken = []
     for _ in range(5):
-        start = time.perf_counter()
+        start = time.process_time()
         influence(one, tension)
-        taken.append(time.perf_counter() - start)
+        taken.append(time.process_time() - start)
     assert min(taken) <= 0.050
 
 

@@ -437,9 +437,9 @@ def test_a_pass_on_a_wheel_of_the_frame_model(seed):
     tension, lateral, radial, dish = (
         dict(enumerate(map(float, row), 1)) if np.ndim(row) else float(row) for row in bad.read()
     )
-    start = time.perf_counter()
+    start = time.process_time()
     found = plan_turns(described, tension, lateral, radial, dish)
-    assert time.perf_counter() - start <= 2.0
+    assert time.process_time() - start <= 2.0
     first, outside = bad.state, bad.state.tension_n > described.limits.max_tension_n
     for turn in found.turns:
         bad.turn(turn.spoke - 1, turn.turns)

@@ -9,7 +9,7 @@ import pytest
 
 from tensionear.wheel.plan import plan_turns
 from tensionear.wheel.planoptions import PlanOptions
-from tensionear.wheel.stand import Stand, rows_of, stand_of, targets_n
+from tensionear.wheel.stand import Stand, rows_of, seen, stand_of, suppose, targets_n
 from tensionear.wheel.untrue import USUAL, Untrue, most_likely
 from tests.wheel.turning import cart, spoilt
 
@@ -23,7 +23,8 @@ def stand(readings) -> Stand:
     wheel = cart()
     target, _ = targets_n(wheel, readings.tensions_n)
     answer = answer_of(skeleton_of(wheel, wheel.rim.stiffness), as_described(wheel.rim.stiffness), target)
-    return stand_of(rows_of(wheel, readings), readings.dish_m, target, answer.nominal.stacked())
+    what, change = seen(rows_of(wheel, readings), readings.dish_m, target), answer.nominal.stacked()
+    return stand_of(what, change, suppose(what, change))
 
 
 def test_a_tension_no_turns_could_make_stands_as_it_was_read() -> None:

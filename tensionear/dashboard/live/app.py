@@ -12,7 +12,7 @@ import sys
 import tempfile
 import threading
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 
 from rich.console import Group
 from textual.app import App, ComposeResult
@@ -61,7 +61,8 @@ class LiveScreen(App[int]):
         for name in ("SIGTERM", "SIGHUP"):
             kind = getattr(signal, name, None)
             if kind is not None and threading.current_thread() is threading.main_thread():
-                loop.add_signal_handler(kind, self._end, 128 + int(kind))
+                with suppress(NotImplementedError):  # Windows
+                    loop.add_signal_handler(kind, self._end, 128 + int(kind))
         self.redraw()
 
     def redraw(self) -> None:

@@ -6,6 +6,7 @@ pluck; the level. What has no room is left out from the bottom of that list.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from rich.text import Text
@@ -18,14 +19,21 @@ from tensionear.live.told import Snapshot
 from tensionear.reading import Units
 from tensionear.units import in_words
 
-from . import words
+from . import checkpicture, words
 from .figures import large, meter
 from .strip import Strip, strip_of
 from .turnpicture import turn_lines
 
-KEYS = "b back  s skip  r redo  j jump  p pause  n note  o out only  t turn  q quit"
+#: The keys, for ever narrower screens.
+KEYS = (
+    "b back  s skip  r redo  j jump  p pause  n note  o out only  t turn  q quit",
+    "b back s skip r redo j jump p pause n note o out t turn q quit",
+    "b)ack s)kip r)edo j)ump p)ause n)ote o)ut t)urn q)uit",
+    "keys b s r j p n o t, q quits",
+)
 _LABEL_COLUMNS = 24
 _BESIDE = 60  # columns from which words stand beside the large label
+_WIDE = 76  # columns from which a place in words fits beside any label
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +50,7 @@ class Look:
 
 def draw(snapshot: Snapshot, subject: Subject, look: Look) -> list[Text]:
     """The whole screen, as many lines as it is high, none wider than it."""
-    body = turn_lines(snapshot, subject, look) if snapshot.turning else round_lines(snapshot, subject, look)
+    body = _body(snapshot, subject, look)
     body = body[: look.height - 1]
     body += [Text("")] * (look.height - 1 - len(body))
     lines = [*body, _keys(look)]
@@ -52,11 +60,54 @@ def draw(snapshot: Snapshot, subject: Subject, look: Look) -> list[Text]:
     return lines
 
 
+def _body(snapshot: Snapshot, subject: Subject, look: Look) -> list[Text]:
+    if snapshot.turning:
+        return turn_lines(snapshot, subject, look)
+    return plan_lines(snapshot, subject, look) if snapshot.items else round_lines(snapshot, subject, look)
+
+
+def plan_lines(snapshot: Snapshot, subject: Subject, look: Look) -> list[Text]:
+    """Everything above the keys while a turn plan is followed."""
+    state, items = snapshot.round, snapshot.items
+    rule = Text(look.glyphs.rule * look.width, look.palette.line)
+    awaited = [each for each in items if each.heard is None and each.turn.spoke == state.spoke]
+    told = checkpicture.beside(awaited[0], look) if awaited else ("all turned", "", "", "", "")
+    waits = state.trouble or state.paused or state.taken
+    now = _labelled(subject.label(state.spoke), (f"{told[0]}; {_task(state)}" if waits else told[0], *told[1:]), look)
+    if any(each.heard is not None for each in items):
+        foot = [*_how(state, subject, look)]
+    else:
+        foot = [Text(f" {caution}", look.palette.out) for caution in words.CAUTIONS]
+    foot = [rule, *foot, Text(f" {meter(snapshot.level, look.glyphs)}")]
+    head = [_title(snapshot, subject, look, f"turning, {checkpicture.count_words(items)}"), rule]
+    said = [_heard(snapshot, subject, look), _said(state, look), rule]
+    room = look.height - 1 - len(head) - len(now) - len(said) - len(foot)
+    return [*head, *now, *said, *_filled(checkpicture.list_lines(items, state.spoke, max(room, 2), look), room), *foot]
+
+
+def _filled(lines: list[Text], room: int) -> list[Text]:
+    return [*lines, *(Text("") for _ in range(room - len(lines)))]
+
+
+def _heard(snapshot: Snapshot, subject: Subject, look: Look) -> Text:
+    """The last number; of a spoke that was ticked off, with what was expected of it."""
+    line = _last(snapshot, subject, look)
+    shown = snapshot.round.shown
+    ticked = [each for each in snapshot.items if each.heard and shown and each.turn.spoke == shown.spoke]
+    if not ticked or shown is None or not shown.final or shown.spoke == snapshot.round.spoke:
+        return line
+    found = Text(" last  ")
+    number = words.number_words(shown.value, True)
+    told = f"{subject.label(shown.spoke)}  {number}  {checkpicture.ticked_words(ticked[-1])}"
+    found.append(fitting(look.glyphs.words(in_words(told, look.units)), look.width - 7), look.palette.strong)
+    return found
+
+
 def round_lines(snapshot: Snapshot, subject: Subject, look: Look) -> list[Text]:
     """Everything above the keys while measuring."""
     state, palette = snapshot.round, look.palette
     rule = Text(look.glyphs.rule * look.width, palette.line)
-    head = [_title(snapshot, subject, look), rule]
+    head = [_title(snapshot, subject, look, words.progress(snapshot.round)), rule]
     now = _awaited(state, subject, look)
     said = [_last(snapshot, subject, look), _said(state, look)]
     foot = [rule, *_how(state, subject, look), Text(f" {meter(snapshot.level, look.glyphs)}")]
@@ -65,10 +116,8 @@ def round_lines(snapshot: Snapshot, subject: Subject, look: Look) -> list[Text]:
     return [*head, *now, *said, rule, *strip, *foot]
 
 
-def _title(snapshot: Snapshot, subject: Subject, look: Look) -> Text:
-    state = snapshot.round
-    right = words.progress(state)
-    if state.paused:
+def _title(snapshot: Snapshot, subject: Subject, look: Look, right: str) -> Text:
+    if snapshot.round.paused:
         right = f"PAUSED  {right}"
     room = look.width - len(right) - 3
     title = subject.title if len(subject.title) <= room else f"{subject.title[: room - 2]}.."
@@ -78,22 +127,41 @@ def _title(snapshot: Snapshot, subject: Subject, look: Look) -> Text:
 def _awaited(state: Round, subject: Subject, look: Look) -> list[Text]:
     """The awaited spoke, large, and where it is."""
     spoke = state.spoke
-    label = large(subject.label(spoke), look.glyphs)
-    beside = [
+    beside = (
         _task(state),
         words.where(spoke),
         words.where_from_left(spoke),
         words.way(state.left, spoke, subject.spokes),
         "",
-    ]
+    )
+    return _labelled(subject.label(spoke), beside, look)
+
+
+def _labelled(label: str, beside: Sequence[str], look: Look) -> list[Text]:
+    """A large label with five lines beside it, or the first of them below it where there is no room."""
+    rows = large(label, look.glyphs)
     if look.width < _BESIDE:
-        return [*(Text(f" {row}", look.palette.strong) for row in label), *(Text(f" {each}") for each in beside[:3])]
+        below = (Text(f" {fitting(each, look.width - 1)}") for each in beside[:3])
+        return [*(Text(f" {row}", look.palette.strong) for row in rows), *below]
     found = []
-    for index, row in enumerate(label):
-        line = Text(f" {row:<{_LABEL_COLUMNS}}", look.palette.strong)
-        line.append(beside[index][: look.width - _LABEL_COLUMNS - 2], "" if index else look.palette.strong)
+    columns = min(_LABEL_COLUMNS, max(len(row) for row in rows) + 3) if look.width < _WIDE else _LABEL_COLUMNS
+    for index, row in enumerate(rows):
+        line = Text(f" {row:<{columns}}", look.palette.strong)
+        line.append(fitting(beside[index], look.width - columns - 2), "" if index else look.palette.strong)
         found.append(line)
     return found
+
+
+def fitting(text: str, room: int) -> str:
+    """The text without its last clauses, as far as it must do without them."""
+    while len(text) > room:
+        cut = max(text.rfind(sign) for sign in (", ", "; ", " (", ": "))
+        if cut <= 0:
+            return text[:room]
+        text = text[:cut]
+        if text.count("(") > text.count(")"):
+            text = text[: text.rfind(" (")]
+    return text
 
 
 def _task(state: Round) -> str:
@@ -141,11 +209,10 @@ def _how(state: Round, subject: Subject, look: Look) -> list[Text]:
     place = subject.wheel.place(state.spoke) if isinstance(subject, WheelSubject) else None
     told = words.how_to_pluck(place)
     rule, mark = look.glyphs.rule, look.glyphs.high
-    drawing = f" hub |{rule * 22}{mark}{rule * 4}| rim"
-    found = [Text(f"{drawing}   {told[0]}"), Text(f" {'; '.join(told[1:])}")]
-    return found
+    drawing = f" hub |{rule * min(22, max(look.width - 42, 2))}{mark}{rule * 4}| rim"
+    return [Text(f"{drawing}   {told[0]}"), Text(f" {fitting('; '.join(told[1:]), look.width - 1)}")]
 
 
 def _keys(look: Look) -> Text:
-    text = KEYS if len(KEYS) <= look.width - 1 else KEYS.replace("  ", " ").replace(" only", "")
+    text = next((each for each in KEYS if len(each) < look.width), KEYS[-1])
     return Text(f" {text}", look.palette.quiet)
