@@ -54,13 +54,13 @@ class Contradiction:
 
     stated: Fit
     library_id: str
-    library: Fit
+    catalogued: Fit
     resized: Fit
 
     @property
     def odds(self) -> float:
         """Common logarithm of the likelihood ratio of the best fit to the stated spoke."""
-        best = max(self.library.log_likelihood, self.resized.log_likelihood)
+        best = max(self.catalogued.log_likelihood, self.resized.log_likelihood)
         return (best - self.stated.log_likelihood) / math.log(10)
 
 

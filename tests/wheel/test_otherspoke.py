@@ -40,7 +40,7 @@ def test_a_thinner_spoke_is_named_with_what_explains_it_too() -> None:
     assert found is not None
     assert found.library_id == "steel-round-1.8"
     assert found.resized.log_size == pytest.approx(math.log(0.9), abs=0.03)
-    assert found.library.explained > found.stated.explained + 0.2
+    assert found.catalogued.explained > found.stated.explained + 0.2
     assert found.odds > 6
 
 
