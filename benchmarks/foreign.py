@@ -67,7 +67,7 @@ def judged(seed: int) -> dict[str, Any]:
     reading = read(drawn)
     plucked = {spoke.spoke for spoke in drawn.spokes if spoke.plucked}
     named = {code: {n for each in reading.findings if each.code == code for n in each.spokes} for code in SAID}
-    hardly = {n for each in reading.findings if each.code == "too-few-overtones" for n in each.spokes}
+    hardly = {n for each in reading.findings if each.code == "pluck-again" for n in each.spokes}
     said = set().union(*named.values())
     loaded = next(spoke for spoke in reading.spokes if spoke.spoke == load.spoke)
     true = drawn.spokes[load.spoke - 1].tension_n

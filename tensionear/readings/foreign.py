@@ -104,4 +104,4 @@ def hardly_heard(
     if not doubtful:
         return []
     text = "reads slack, but too few of its overtones were heard to be sure that nothing sits on it: look, and pluck it again"
-    return [Finding("too-few-overtones", text, doubtful)]
+    return [Finding("pluck-again", text, doubtful)]

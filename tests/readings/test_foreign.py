@@ -89,7 +89,7 @@ def test_slack_and_hardly_heard_is_doubted() -> None:
     tensions = {1: one(-0.1), 2: one(-0.1), 3: one(-0.1), 4: one(0.1), 5: one(-0.02)}
     judged = {n: Judgement("out", 0.01) for n in (1, 2, 3, 4)} | {5: Judgement("within", 0.99)}
     (found,) = hardly_heard(looks, tensions, judged)
-    assert (found.code, found.spokes) == ("too-few-overtones", (2, 3))
+    assert (found.code, found.spokes) == ("pluck-again", (2, 3))
     assert hardly_heard(looks, {1: one(-0.1)}, judged) == []
 
 
