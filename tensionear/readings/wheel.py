@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 
 import numpy as np
 
@@ -187,19 +187,21 @@ def _whole_spokes(
     """Spokes that sound by their whole length: the strikes after a second look, the rings of every spoke, the sides."""
     kind_of = {place.number: kinds.index(place.spoke) for place in wheel.places}
     rings = usable_rings(strikes, naming, wheel, kinds, options)
-    fits = _sides(rings, wheel)
+    fits = _sides(rings, wheel, wheel.sides)
     again = second_look(strikes, [_fellows(group) for fit in fits.values() for group in fit.groups], rings, kind_of)
     if again == strikes:
         return strikes, rings, fits
+    heard_anew = {index for index, strike in enumerate(again) if strike is not strikes[index]}
+    other = [side for side, fit in fits.items() if any(heard_anew & {*rings[number].strikes} for number in fit.spokes)]
     rings = usable_rings(again, naming, wheel, kinds, options)
-    return again, rings, _sides(rings, wheel)
+    return again, rings, fits | _sides(rings, wheel, other)
 
 
-def _sides(rings: Mapping[int, SpokeRings], wheel: Wheel) -> dict[Side, SideTensions]:
-    """Every side that is read, fitted."""
+def _sides(rings: Mapping[int, SpokeRings], wheel: Wheel, sides: Collection[Side]) -> dict[Side, SideTensions]:
+    """Those of the sides that are read, fitted."""
     return {
         side: fit_side(places, {number: each.rings for number, each in rings.items()}, wheel.learned)
-        for side in wheel.sides
+        for side in sides
         if (places := [place for place in wheel.places if place.side == side and place.number in rings])
     }
 

@@ -142,16 +142,19 @@ class _Side:
 
     def look(self, index: int | None, ring: Salient, ground: Ground) -> Look:
         """One ring of one spoke, by its place in the fit or None."""
-        fine, bare, explained = ring.landscape(WIDTH), -math.inf, 0.0
+        bare, explained = -math.inf, 0.0
         if index is not None:
             read = self.fit.predicted[index, :, :MODES]
+            explained = ring.explained([read[0], read[1]])
+            if explained >= ENOUGH:
+                return Look(bare, None, explained, ground)
+        fine = ring.landscape(WIDTH)
+        if index is not None:
             ways = [[read[0]], [read[1]]] if len(self.planes) == 1 else [[read[0], read[1]]]
             bare = max(float(score(fine, way)) for way in ways)
-            explained = ring.explained([read[0], read[1]])
-        if explained < ENOUGH:
-            middle = float(np.median(self.log_tension) if index is None else self.log_tension[index])
-            at_any, series = self._best_bare(ring, fine, middle)
-            bare, explained = max(bare, at_any), max(explained, ring.explained(series))
+        middle = float(np.median(self.log_tension) if index is None else self.log_tension[index])
+        at_any, series = self._best_bare(ring, fine, middle)
+        bare, explained = max(bare, at_any), max(explained, ring.explained(series))
         if not UNLIKE <= explained < ENOUGH:
             return Look(bare, None, explained, ground)
         return Look(bare, self._best_loaded(ring), explained, ground)
