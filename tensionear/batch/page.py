@@ -4,16 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cache
-from typing import TYPE_CHECKING, Any
 
 from tensionear.records.svg import svg_part
+from tensionear.records.templates import template
 
 from .chart_drawing import Points, chart_drawing
 from .control import INDIVIDUALS_FACTOR, RANGE_FACTOR, RUN, SETTLED, Control
-
-if TYPE_CHECKING:
-    from jinja2 import Template
 
 WIDE, NARROW = 460.0, 340.0
 
@@ -81,17 +77,6 @@ def page_of(
     method: Sequence[str],
 ) -> str:
     """The page as HTML; every text in it is escaped."""
-    return _template().render(title=title, facts=facts, said=said, sections=sections, method=method)
-
-
-@cache
-def _template() -> Template:
-    """The page's template; our own SVG alone is put in as it is, its texts were escaped when it was made."""
-    from jinja2 import ChoiceLoader, Environment, PackageLoader, StrictUndefined
-
-    folders = ChoiceLoader([PackageLoader(name, "pages") for name in ("tensionear.batch", "tensionear.records")])
-    environment = Environment(
-        loader=folders, autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
+    return template("tensionear.batch", "report.html").render(
+        title=title, facts=facts, said=said, sections=sections, method=method
     )
-    found: Any = environment.get_template("report.html")
-    return found  # type: ignore[no-any-return]

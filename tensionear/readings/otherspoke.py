@@ -67,7 +67,7 @@ def _finding(found: Contradiction, spoke: Spoke, free_length_m: float) -> Findin
     other_mm = 1000 * free_length_m * math.exp(-found.resized.log_size / 2)
     text = (
         f"the overtones contradict {stated}, which explains {100 * found.stated.explained:.0f} % of what rings: "
-        f"{found.library_id} explains {100 * found.catalogued.explained:.0f} %, the stated kind at about {other_mm:.0f} mm "
+        f"{found.kind_id} explains {100 * found.catalogued.explained:.0f} %, the stated kind at about {other_mm:.0f} mm "
         f"{100 * found.resized.explained:.0f} % (likelihood of the better one to the stated, 1e{found.odds:.0f} to 1); "
         "see which is true, state it, and read again"
     )

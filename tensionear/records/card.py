@@ -8,7 +8,6 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import cache
-from typing import TYPE_CHECKING, Any
 
 from tensionear.dashboard.history import local_time, one_line
 from tensionear.dashboard.plain import notes, side_facts
@@ -23,12 +22,10 @@ from .drawings import rim_drawing, wheel_drawing
 from .layout import READABLE_MM, foot_mm, row_mm
 from .shapes import Drawing, mark, stacked
 from .svg import svg_part
+from .templates import template
 from .trend_drawing import trend_drawing
 from .trends import Trend
 from .values import KeptRound
-
-if TYPE_CHECKING:
-    from jinja2 import Template
 
 WIDE, NARROW, WHEEL, TREND = 640.0, 350.0, 250.0, 350.0
 #: Blocks of the table beside each other on the sheet, at most; a title longer than this is set smaller.
@@ -90,7 +87,7 @@ def card_page(kept: KeptRound, reading: Reading, trend: Trend | None) -> str:
     foot = Foot(shown_notes(reading, kept), sheet_rows(kept), clipped(kept.row.note, 2 * NOTE_SIGNS), _assumed(reading))
     warned = shown_alarms(reading)
     blocks, height = _fitted(reading, len(reading.title) > LONG, len(warned), foot_mm(foot.sections, has_trend))
-    return _template().render(
+    return template("tensionear.records", "card.html").render(
         name=clipped(reading.title, NAME_SIGNS),
         long=len(reading.title) > LONG,
         verdict=verdict_words(reading) or "no verdict",
@@ -268,16 +265,3 @@ def clipped(text: str, most: int) -> str:
     """A user's text on one line, cut with an ellipsis where it is longer."""
     line = one_line(text)
     return line if len(line) <= most else f"{line[: most - 1]}…"
-
-
-@cache
-def _template() -> Template:
-    """The page's template. All that is put into it is escaped but our own SVG, whose texts were escaped when it was made."""
-    from jinja2 import Environment, PackageLoader, StrictUndefined
-
-    environment = Environment(
-        loader=PackageLoader("tensionear.records", "pages"), autoescape=True, undefined=StrictUndefined,
-        trim_blocks=True, lstrip_blocks=True,
-    )  # fmt: skip
-    found: Any = environment.get_template("card.html")
-    return found  # type: ignore[no-any-return]

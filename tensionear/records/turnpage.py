@@ -5,16 +5,12 @@ No script, no link, nothing fetched; every text that a user wrote is escaped by 
 
 from __future__ import annotations
 
-from functools import cache
-from typing import TYPE_CHECKING, Any
-
 from tensionear.dashboard.turns import AFTERWARDS, cautions, expectations, highest, instruction, summary, told
 from tensionear.reading import Units
 from tensionear.units import NEWTONS, in_words
 from tensionear.wheel.turnplan import Turn, TurnPlan
 
-if TYPE_CHECKING:
-    from jinja2 import Template
+from .templates import template
 
 
 def turn_page(plan: TurnPlan, units: Units = "N") -> str:
@@ -22,7 +18,7 @@ def turn_page(plan: TurnPlan, units: Units = "N") -> str:
 
     ``units`` is what people are shown; the plan is in newtons.
     """
-    return _template().render(
+    return template("tensionear.records", "turns.html").render(
         name=plan.title,
         summary=summary(plan),
         cautions=list(cautions(plan)) if plan.turns else [],
@@ -46,16 +42,3 @@ def _row(plan: TurnPlan, turn: Turn, units: Units) -> tuple[str, str, str, str]:
 
 def _signed(text: str) -> str:
     return text.replace("+/-", "±")
-
-
-@cache
-def _template() -> Template:
-    """The page's template; all that is put into it is escaped."""
-    from jinja2 import Environment, PackageLoader, StrictUndefined
-
-    environment = Environment(
-        loader=PackageLoader("tensionear.records", "pages"), autoescape=True, undefined=StrictUndefined,
-        trim_blocks=True, lstrip_blocks=True,
-    )  # fmt: skip
-    found: Any = environment.get_template("turns.html")
-    return found  # type: ignore[no-any-return]

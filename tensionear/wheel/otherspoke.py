@@ -53,7 +53,7 @@ class Contradiction:
     """What the stated spoke makes of the overtones, the best of the library (its id), and the stated shape at its best size."""
 
     stated: Fit
-    library_id: str
+    kind_id: str
     catalogued: Fit
     resized: Fit
 

@@ -38,7 +38,7 @@ def test_the_right_spoke_is_not_contradicted(name: str) -> None:
 def test_a_thinner_spoke_is_named_with_what_explains_it_too() -> None:
     found = contradiction(rings("steel-round-1.8"), library_spoke("steel-round-2.0"), [LENGTH_M], U_LENGTH_M)
     assert found is not None
-    assert found.library_id == "steel-round-1.8"
+    assert found.kind_id == "steel-round-1.8"
     assert found.resized.log_size == pytest.approx(math.log(0.9), abs=0.03)
     assert found.catalogued.explained > found.stated.explained + 0.2
     assert found.odds > 6
@@ -48,10 +48,10 @@ def test_a_flat_spoke_is_not_a_round_one_nor_the_other_way_round() -> None:
     flat, plain = "steel-oval-2.3x1.0", "steel-round-2.0"
     found = contradiction(rings(flat), library_spoke(plain), [LENGTH_M], U_LENGTH_M)
     assert found is not None
-    assert library_spoke(found.library_id).is_flat
+    assert library_spoke(found.kind_id).is_flat
     found = contradiction(rings(plain), library_spoke(flat), [LENGTH_M], U_LENGTH_M)
     assert found is not None
-    assert found.library_id == plain
+    assert found.kind_id == plain
 
 
 def test_a_wrong_length_is_as_a_wrong_size() -> None:
