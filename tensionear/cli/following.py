@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from tensionear.errors import InputError, UsageError
 
 from .earlier import LAST, Wanted, last_round
-from .planreadings import Asked, readings_of
+from .planreadings import Asked, given_of
 from .read import table_text
 
 if TYPE_CHECKING:
@@ -100,6 +100,8 @@ def _made(given: str, log: str | None, wheel: Wheel) -> dict[str, Any]:
     from tensionear.wheel.planoptions import PlanOptions
 
     named = str(last_round(Wanted(LAST, log, wheel.name, wheel.spokes))) if given == LAST else given
-    read, _ = readings_of(Asked(named, None, None, log), wheel)
-    options = PlanOptions(u_tensions_n=read.u_tensions_n)
-    return plan_turns(wheel, read.tensions_n, read.lateral_m, read.radial_m, read.dish_m, options).to_dict()
+    found = given_of(Asked(named, None, None, log), wheel)
+    read = found.readings
+    options = PlanOptions(u_tensions_n=read.u_tensions_n, seized=found.left)
+    made = plan_turns(wheel, read.tensions_n, read.lateral_m, read.radial_m, read.dish_m, options)
+    return replace(made, notes=(*found.notes, *made.notes)).to_dict()

@@ -15,7 +15,7 @@ import typer
 from tensionear.errors import InputError, UsageError
 from tensionear.texts import json_from
 
-from .planreadings import Asked, readings_of
+from .planreadings import Asked, given_of
 from .read import table_text
 from .show import Form, shown_units
 
@@ -81,11 +81,12 @@ def plan(
             "no readings given; give --tensions with the JSON of a reading, a round's number or a CSV table "
             "(spoke,tension_n), --runout CSV (spoke,lateral_mm,radial_mm), or both"
         )
-    read, said = readings_of(Asked(tensions, runout, dish, log), described)
+    given = given_of(Asked(tensions, runout, dish, log), described)
+    read = given.readings
     options = PlanOptions(
         step_turns=_turns(step, "--step"),
         most_turns=_turns(most, "--most"),
-        seized=frozenset(_number(each, described, "--leave") for each in leave or ()),
+        seized=given.left | {_number(each, described, "--leave") for each in leave or ()},
         joint=None if joint is None else _number(joint, described, "--joint"),
         hidden_nipples=hidden,
         u_tensions_n=read.u_tensions_n,
@@ -95,8 +96,7 @@ def plan(
         found = expect_turns(described, _asked(turn, described), read, options)
     else:
         found = plan_turns(described, read.tensions_n, read.lateral_m, read.radial_m, read.dish_m, options)
-    if said:
-        found = replace(found, notes=(said, *found.notes))
+    found = replace(found, notes=(*given.notes, *found.notes))
     if keep is not None:
         _keep(found, keep)
     if page is not None:

@@ -33,37 +33,86 @@ class Asked:
     log: str | None
 
 
-def readings_of(asked: Asked, wheel: Wheel) -> tuple[Readings, str]:
-    """All that was read, and what is to be said of where it comes from.
+@dataclass(frozen=True, slots=True)
+class Given:
+    """What a plan is made from: what was read, the spokes whose nipples are left alone for what was said of them, and notes."""
+
+    readings: Readings
+    left: frozenset[int]
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Tensions:
+    """Tensions and their own standard uncertainties by spoke, N; the sheet kept with them; the reading they are of, if any."""
+
+    tension_n: Mapping[int, float]
+    u_n: Mapping[int, float]
+    source: str
+    sheet: Sheet | None = None
+    reading: Reading | None = None
+
+
+def given_of(asked: Asked, wheel: Wheel) -> Given:
+    """All that was read. Spokes of which a reading says more than a tension are not turned on it.
 
     Raises
     ------
     InputError, LogError
-        For what cannot be used.
+        For what cannot be used, such as a reading that says itself that nothing is to be turned.
     """
     from tensionear.wheel.stand import Readings
 
-    tensions, u, sheet, source = _tensions(asked, wheel)
+    found = _tensions(asked, wheel)
+    left = frozenset[int]() if found.reading is None else _left_alone(found.reading, found.source)
+    notes = [_why_left(wheel, left)] if left else []
+    sheet = found.sheet
     dish_m = None if asked.dish_mm is None else asked.dish_mm * MM
-    said = ""
     if asked.runout is not None:
         from tensionear.wheel.sheetfile import parse_sheet
 
         sheet = parse_sheet(table_text(asked.runout), asked.runout, wheel)
     elif sheet is not None and asked.dish_mm is None:
-        said = f"run-out and dish are those of the sheet kept with {source}"
+        notes.insert(0, f"run-out and dish are those of the sheet kept with {found.source}")
     else:
         sheet = None
     if sheet is None:
-        return Readings(tensions, {}, {}, dish_m, u), said
-    return Readings(tensions, sheet.lateral_m, sheet.radial_m, sheet.dish_m if dish_m is None else dish_m, u), said
+        read = Readings(found.tension_n, {}, {}, dish_m, found.u_n)
+    else:
+        dish_m = sheet.dish_m if dish_m is None else dish_m
+        read = Readings(found.tension_n, sheet.lateral_m, sheet.radial_m, dish_m, found.u_n)
+    return Given(read, left, tuple(notes))
 
 
-def _tensions(asked: Asked, wheel: Wheel) -> tuple[dict[int, float], dict[int, float], Sheet | None, str]:
-    """Tensions and their own standard uncertainties by spoke, N, the sheet kept with them, and what they come from."""
+def _left_alone(reading: Reading, source: str) -> frozenset[int]:
+    """The spokes of which something is said that their tension alone does not say."""
+    from tensionear.dashboard.sentence import HARMLESS, OTHER_SPOKE, TURN_NOTHING
+    from tensionear.dashboard.table import singles_out
+
+    for finding in reading.findings:
+        if finding.code in (OTHER_SPOKE, "sides-exchanged", *TURN_NOTHING):
+            raise InputError(f"{source} is no ground for turning anything: {finding.text}")
+    telling = [finding for finding in reading.findings if finding.code not in HARMLESS]
+    return frozenset(
+        each.spoke
+        for each in reading.spokes
+        if each.doubt is not None or any(singles_out(reading, finding, each) for finding in telling)
+    )
+
+
+def _why_left(wheel: Wheel, left: frozenset[int]) -> str:
+    """What is said of the spokes that are left alone."""
+    names = ", ".join(wheel.place(number).label for number in sorted(left))
+    return (
+        f"left alone, since their tension is not all that was said of them: {names}; look, pluck again, and plan anew"
+    )
+
+
+def _tensions(asked: Asked, wheel: Wheel) -> _Tensions:
+    """The tensions that the options name; none without them."""
     given = asked.tensions
     if given is None:
-        return {}, {}, None, ""
+        return _Tensions({}, {}, "")
     if _ROUND.match(given) and not Path(given).exists():
         from tensionear.errors import LogError
         from tensionear.records.log import Log
@@ -79,12 +128,10 @@ def _tensions(asked: Asked, wheel: Wheel) -> tuple[dict[int, float], dict[int, f
 
     known = known_tensions(text, given)
     u = {spoke: each.u_tension_n for spoke, each in known.items() if each.u_tension_n is not None}
-    return {spoke: each.tension_n for spoke, each in known.items()}, u, None, given
+    return _Tensions({spoke: each.tension_n for spoke, each in known.items()}, u, given)
 
 
-def _of_reading(
-    reading: Reading, source: str, wheel: Wheel
-) -> tuple[dict[int, float], dict[int, float], Sheet | None, str]:
+def _of_reading(reading: Reading, source: str, wheel: Wheel) -> _Tensions:
     """The tensions of a reading of this wheel with what each spoke's is uncertain by on its own."""
     read = [each for each in reading.spokes if each.tension_n is not None]
     if not read:
@@ -94,11 +141,12 @@ def _of_reading(
             f"{source} is of {len(reading.spokes)} spokes, the wheel file of {wheel.spokes}; give both of one wheel"
         )
     own = {each.spoke: each.u_tension_n if each.u_individual_n is None else each.u_individual_n for each in read}
-    return (
+    return _Tensions(
         {each.spoke: each.tension_n for each in read if each.tension_n is not None},
         {spoke: u for spoke, u in own.items() if u is not None},
-        _sheet_of(reading, source, wheel),
         source,
+        _sheet_of(reading, source, wheel),
+        reading,
     )
 
 

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from tensionear.cli import main
+from tensionear.reading import Finding
 from tensionear.records.log import Log
 from tensionear.records.values import Asked
 from tests.dashboard.invented import evenness, wheel
@@ -99,6 +100,30 @@ def test_what_is_refused(folder: Path, capsys: pytest.CaptureFixture[str], sourc
     err = capsys.readouterr().err
     assert told in err
     assert err.count("\n") == 1
+
+
+@pytest.mark.parametrize("code", ["something-on-spoke", "pluck-again", "overtones-do-not-fit", "buzzing"])
+def test_a_spoke_of_which_more_is_said_is_not_turned(
+    folder: Path, capsys: pytest.CaptureFixture[str], code: str
+) -> None:
+    """A loaded, cracked or misheard spoke reads slack; tightening it would be the wrong answer."""
+    reading = wheel({7: 600.0}, count=20)
+    Log().save(reading, Asked())
+    assert 7 in {each["spoke"] for each in planned(capsys, "--tensions", "5")["turns"]}
+    Log().save(dataclasses.replace(reading, findings=(Finding(code, "look at it", (7,)),)), Asked())
+    found = planned(capsys, "--tensions", "6")
+    assert 7 not in {each["spoke"] for each in found["turns"]}
+    assert found["notes"][0].startswith("left alone")
+    assert "R4" in found["notes"][0]
+
+
+@pytest.mark.parametrize("code", ["other-spoke", "sides-exchanged", "lacing-disagrees"])
+def test_no_plan_is_made_of_a_reading_that_says_turn_nothing(
+    folder: Path, capsys: pytest.CaptureFixture[str], code: str
+) -> None:
+    Log().save(dataclasses.replace(wheel(count=20), findings=(Finding(code, "it is another"),)), Asked())
+    assert main(["plan", "wheel.toml", "--tensions", "5"]) == 2
+    assert "round 5 is no ground for turning anything: it is another" in capsys.readouterr().err
 
 
 def test_a_reading_of_another_number_of_spokes_is_refused(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
